@@ -1,0 +1,155 @@
+//! What an exchange's end means for whoever began it.
+
+use model::Moment;
+use model::event::WireFault;
+
+use super::{Conductor, Event, Owner};
+use crate::kline::{self, Answer};
+use crate::service::{NegativeCode, negative};
+
+impl Conductor {
+    pub(super) fn take_client_events(&mut self, now: Moment) {
+        while let Some(event) = self.client.poll_event() {
+            match event {
+                kline::Event::Up(key) => self.awake(key),
+                kline::Event::WakeFailed(fault) => {
+                    self.lose_link(now, &format!("the controller did not wake up: {}", words(fault)));
+                }
+                kline::Event::WakeRefused(why) => self.lose_link(now, &why),
+                kline::Event::Fault { fault, request, attempt } => {
+                    *self.tally.faults.entry(fault).or_default() += 1;
+                    if let Some(Owner::Engage(i)) = self.owner {
+                        self.holds[i].doubt();
+                    }
+                    self.events.push_back(Event::Fault { fault, request, attempt });
+                }
+                kline::Event::Answered(answer) => {
+                    self.tally.exchanges += 1;
+                    if let Some(owner) = self.owner.take() {
+                        self.answered(now, owner, answer);
+                    }
+                }
+                kline::Event::Failed(fault) => {
+                    let owner = self.owner.take();
+                    self.failed(now, owner, fault);
+                }
+            }
+        }
+    }
+
+    fn answered(&mut self, now: Moment, owner: Owner, answer: Answer) {
+        let code = negative(&answer.data);
+        match owner {
+            Owner::Setup => {
+                self.tell_refusal(code, &answer.data);
+                self.setup_answered(now, code.is_none());
+            }
+            Owner::Engage(i) => match code {
+                None => self.holds[i].engaged(now),
+                Some(code) => {
+                    let output = self.holds[i].spec().output.clone();
+                    self.holds[i].refused(now);
+                    self.events.push_back(Event::EngageRefused { output, why: code.to_string() });
+                }
+            },
+            Owner::Refresh(i) => match code {
+                None => self.holds[i].engaged(now),
+                Some(_) => {
+                    self.tell_refusal(code, &answer.data);
+                    self.holds[i].refused(now);
+                }
+            },
+            Owner::Release(i) => self.holds[i].release_answered(now, code.is_none()),
+            Owner::Effect(i) => {
+                if let Some(item) = self.holds[i].spec().effect {
+                    self.read(item, answer, code);
+                }
+            }
+            Owner::KeepAlive => self.tell_refusal(code, &answer.data),
+            Owner::Question(ticket) => {
+                self.events.push_back(Event::Answered { ticket, data: Some(answer.data) });
+            }
+            Owner::Read(item) => {
+                if code.is_none() {
+                    self.schedule.took(item, now.since(answer.times.first) + self.client.timing().p3_min);
+                } else {
+                    self.schedule.put_off(item, now + REFUSED_PAUSE);
+                }
+                self.read(item, answer, code);
+            }
+        }
+    }
+
+    fn read(&mut self, item: usize, answer: Answer, code: Option<NegativeCode>) {
+        let Some(read) = self.config.reads.get(item) else { return };
+        match (code, answer.data.strip_prefix(&read.prefix[..])) {
+            (Some(code), _) => self.events.push_back(Event::Refused { request: read.request.clone(), code }),
+            (None, Some(data)) if data.len() == read.answer => {
+                let data = data.to_vec();
+                self.events.push_back(Event::Read { item, data, times: answer.times });
+            }
+            // Right checksum, wrong length: the description does not fit this controller. No value of it is
+            // delivered.
+            (None, _) => {
+                *self.tally.faults.entry(WireFault::Malformed).or_default() += 1;
+                let request = read.request.clone();
+                self.events.push_back(Event::Fault { fault: WireFault::Malformed, request, attempt: 1 });
+                self.schedule.put_off(item, answer.times.answered + REFUSED_PAUSE);
+            }
+        }
+    }
+
+    fn tell_refusal(&mut self, code: Option<NegativeCode>, answer: &[u8]) {
+        if let (Some(code), Some(service)) = (code, answer.get(1)) {
+            self.events.push_back(Event::Refused { request: vec![*service], code });
+        }
+    }
+
+    /// Every attempt failed. While something is held, its release is tried before the link is given up; a
+    /// release that finds no ear means that the controller must be woken again.
+    fn failed(&mut self, now: Moment, owner: Option<Owner>, fault: WireFault) {
+        if let Some(owner) = owner {
+            self.dropped(owner);
+        }
+        let held = self.holds.iter().any(|hold| hold.may_be_held());
+        let releasing = matches!(owner, Some(Owner::Release(_) | Owner::Effect(_)));
+        if held && !releasing && self.client.is_connected() {
+            for i in 0..self.holds.len() {
+                self.holds[i].release(now, model::event::ReleaseCause::LinkLost);
+            }
+            return;
+        }
+        self.lose_link(now, words(fault));
+    }
+
+    /// A request that is no message: its owner will never have an answer.
+    pub(super) fn unsendable(&mut self, owner: Owner, request: &[u8], now: Moment) {
+        *self.tally.faults.entry(WireFault::Malformed).or_default() += 1;
+        let request = request.to_vec();
+        self.events.push_back(Event::Fault { fault: WireFault::Malformed, request, attempt: 0 });
+        match owner {
+            Owner::Engage(i) => {
+                let output = self.holds[i].spec().output.clone();
+                self.holds[i].refused(now);
+                let why = "the request does not fit into a message".to_string();
+                self.events.push_back(Event::EngageRefused { output, why });
+            }
+            Owner::Read(item) => self.schedule.put_off(item, Moment::NEVER),
+            owner => self.dropped(owner),
+        }
+    }
+}
+
+/// How long a refused reading is left alone.
+const REFUSED_PAUSE: model::Span = model::Span::from_secs(2);
+
+fn words(fault: WireFault) -> &'static str {
+    match fault {
+        WireFault::NoAnswer => "no answer",
+        WireFault::Incomplete => "the answer broke off",
+        WireFault::Checksum => "wrong checksum",
+        WireFault::Malformed => "what came is not a message",
+        WireFault::Echo => "what was sent did not come back",
+        WireFault::Stranger => "the answer is not to this question",
+    }
+}

@@ -1,0 +1,168 @@
+//! What goes on an idle wire next.
+
+use model::{Moment, Span};
+
+use super::{Conductor, Owner};
+use crate::hold::Need;
+use crate::service;
+use crate::{Deadline, Reason};
+
+/// The session is kept alive by a request at least this many times in each of the controller's timeouts.
+const KEEP_ALIVES: i64 = 2;
+
+impl Conductor {
+    /// How long the longest release takes from its turn on the wire to its last character: the gap before it
+    /// and its characters. What is in flight by then is not counted here, because nothing begins that could
+    /// still be under way ([`Conductor::fits`]).
+    pub(super) fn lead(&self) -> Span {
+        let timing = self.client.timing();
+        let time = |data: usize| {
+            let characters = self.client.wire_length(data) as i64;
+            (self.client.character() + timing.p4_min) * characters
+        };
+        let longest = self.holds.iter().map(|hold| hold.spec().release.len()).max().unwrap_or(3);
+        timing.p3_min + time(longest) + self.config.client.latency
+    }
+
+    /// Whether an exchange that begins now is certainly over when the earliest release is due. An answer can
+    /// still be put off as pending; then the release does not wait for it.
+    fn fits(&self, now: Moment, request: usize, answer: usize) -> bool {
+        let lead = self.lead();
+        let Some(release_by) = self.holds.iter().map(|hold| hold.release_by(lead)).min() else { return true };
+        let (request, answer) = (self.client.wire_length(request), self.client.wire_length(answer));
+        let timing = self.client.timing();
+        let longest = timing.p3_min + timing.longest_exchange(request, answer, self.client.character());
+        now + longest <= release_by
+    }
+
+    /// Notes that something is said on the wire now.
+    pub(super) fn spoke(&mut self, now: Moment) {
+        self.last_word = self.last_word.max(now);
+        for hold in &mut self.holds {
+            hold.spoke(now);
+        }
+    }
+
+    fn send(&mut self, now: Moment, owner: Owner, request: &[u8], expect: &[u8]) -> bool {
+        match self.client.request(now, request, expect) {
+            Ok(()) => {
+                self.owner = Some(owner);
+                self.spoke(now);
+                true
+            }
+            // A request that is no message cannot be sent at all: its owner learns that it has no answer.
+            Err(_) => {
+                self.unsendable(owner, request, now);
+                false
+            }
+        }
+    }
+
+    /// Fills an idle wire. Says whether anything was begun.
+    pub(super) fn fill(&mut self, now: Moment) -> bool {
+        if !self.client.is_idle() || !self.wanted {
+            return false;
+        }
+        let lead = self.lead();
+        let needs: Vec<Option<Need>> = self.holds.iter_mut().map(|hold| hold.need(now, lead)).collect();
+        let find = |need: Need| needs.iter().position(|n| *n == Some(need));
+        if find(Need::Silence).is_some() {
+            return false;
+        }
+        if !self.client.is_connected() {
+            return self.wake_if_due(now);
+        }
+        if let Some(i) = find(Need::Release) {
+            let release = self.holds[i].spec().release.clone();
+            return self.send(now, Owner::Release(i), &release, &[]);
+        }
+        if let Some(i) = find(Need::Effect) {
+            let read = self.holds[i].spec().effect.and_then(|item| self.config.reads.get(item)).cloned();
+            if let Some(read) = read {
+                return self.send(now, Owner::Effect(i), &read.request, &read.prefix[1..]);
+            }
+        }
+        if self.link.is_assumed() {
+            self.end_assumption(now);
+            return self.wake_if_due(now);
+        }
+        if let Some((request, expect)) = self.setup_request() {
+            return self.fits(now, request.len(), request.len())
+                && self.send(now, Owner::Setup, &request, &expect);
+        }
+        self.fill_set_up(now, find(Need::Engage), find(Need::Refresh))
+    }
+
+    /// Fills an idle wire whose session is set up.
+    fn fill_set_up(&mut self, now: Moment, engage: Option<usize>, refresh: Option<usize>) -> bool {
+        if let Some(i) = engage {
+            let request = self.holds[i].spec().engage.clone();
+            if !self.fits(now, request.len(), request.len()) {
+                return false;
+            }
+            self.holds[i].engaging(now);
+            return self.send(now, Owner::Engage(i), &request, &[]);
+        }
+        if let Some(i) = refresh {
+            let request = self.holds[i].spec().engage.clone();
+            if self.fits(now, request.len(), request.len()) {
+                return self.send(now, Owner::Refresh(i), &request, &[]);
+            }
+        }
+        if now >= self.keep_alive_at() {
+            let request = [service::TESTER_PRESENT, service::ANSWER_WANTED];
+            if self.fits(now, request.len(), request.len()) {
+                return self.send(now, Owner::KeepAlive, &request, &[]);
+            }
+        }
+        if self.holds.iter().any(|hold| hold.may_be_held() && !hold.spec().reading) {
+            return false;
+        }
+        if let Some((ticket, request)) = self.questions.front().cloned()
+            && self.fits(now, request.len(), LONGEST_QUESTION)
+        {
+            self.questions.pop_front();
+            return self.send(now, Owner::Question(ticket), &request, &[]);
+        }
+        if let Some(i) = self.schedule.pick(now)
+            && let Some(read) = self.config.reads.get(i).cloned()
+            && self.fits(now, read.request.len(), read.prefix.len() + read.answer)
+        {
+            self.schedule.begun(i, now);
+            return self.send(now, Owner::Read(i), &read.request, &read.prefix[1..]);
+        }
+        false
+    }
+
+    fn keep_alive_at(&self) -> Moment {
+        let own = self.client.timing().p3_max;
+        let timeout = self.config.controller_timeout.map_or(own, |t| t.min(own));
+        self.last_word + timeout / KEEP_ALIVES
+    }
+
+    /// The next moment at which an idle wire may be filled. What cannot begin because a release is too near
+    /// waits for that release, whose own deadline is counted elsewhere.
+    pub(super) fn idle_deadline(&self) -> Option<Deadline> {
+        if !self.wanted {
+            return None;
+        }
+        if let Some(at) = self.link.retry_at() {
+            return self.still_ahead(Some(Deadline::new(at, Reason::Retry)));
+        }
+        if !self.link.is_up() {
+            return None;
+        }
+        let read = self.schedule.next_due().map(|at| Deadline::new(at, Reason::ReadDue));
+        let keep_alive = Deadline::new(self.keep_alive_at(), Reason::KeepAlive);
+        Deadline::earlier(self.still_ahead(read), self.still_ahead(Some(keep_alive)))
+    }
+
+    /// A deadline that has passed was looked at already: what it asked for waits for something else (a release
+    /// that is near, an exchange in flight), and offering it again would only spin.
+    pub(super) fn still_ahead(&self, deadline: Option<Deadline>) -> Option<Deadline> {
+        deadline.filter(|d| d.at > self.looked)
+    }
+}
+
+/// The longest answer that a single question is expected to get.
+const LONGEST_QUESTION: usize = 64;

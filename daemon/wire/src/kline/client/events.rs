@@ -1,0 +1,86 @@
+//! What goes into and comes out of a client.
+
+use model::Moment;
+use model::event::WireFault;
+
+use crate::frame::FrameError;
+use crate::kline::KeyBytes;
+
+/// What to put on the line.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Transmit {
+    /// One character.
+    Byte(u8),
+    /// Hold the line low.
+    Low,
+    /// Release the line.
+    High,
+}
+
+/// One character that came.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Received {
+    /// Its eight bits.
+    pub byte: u8,
+    /// When it was complete.
+    pub end: Moment,
+    /// Whether its stop bit was missing.
+    pub broken: bool,
+}
+
+/// When an exchange happened.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ExchangeTimes {
+    /// Start of the first character of the request.
+    pub first: Moment,
+    /// End of the last character of the request.
+    pub asked: Moment,
+    /// Start of the first character of the answer. What the controller tells it read between `asked` and now.
+    pub answering: Moment,
+    /// End of the last character of the answer.
+    pub answered: Moment,
+}
+
+/// The final answer to a request, positive or negative.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Answer {
+    /// Service id and what follows it; nothing for a request that asks for no answer.
+    pub data: Vec<u8>,
+    /// When it happened.
+    pub times: ExchangeTimes,
+}
+
+/// Why a request could not be made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum Failure {
+    /// Another request is in flight, or the controller is not awake.
+    #[error("the link is not ready for a request")]
+    NotReady,
+    /// The request is not a message.
+    #[error("{0}")]
+    Frame(FrameError),
+}
+
+/// What has happened.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Event {
+    /// The controller is awake.
+    Up(KeyBytes),
+    /// It could not be woken.
+    WakeFailed(WireFault),
+    /// It answers the wake-up in a way that is not ISO 14230.
+    WakeRefused(String),
+    /// A request has its answer.
+    Answered(Answer),
+    /// One attempt failed.
+    Fault {
+        /// How.
+        fault: WireFault,
+        /// The request's data.
+        request: Vec<u8>,
+        /// Which attempt, from 1.
+        attempt: u8,
+    },
+    /// All attempts failed.
+    Failed(WireFault),
+}
