@@ -1,0 +1,89 @@
+//! How the controller is reached.
+
+use model::Span;
+
+use crate::words::{Addressing, Dialect, Echo, HeaderForm, Wakeup};
+
+/// How the controller is reached.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Link {
+    /// The protocol family.
+    pub dialect: Dialect,
+    /// How the controller is woken.
+    pub wakeup: Wakeup,
+    /// Bits per second.
+    pub baud: u32,
+    /// The controller's address.
+    pub controller_address: u8,
+    /// The tester's address.
+    pub tester_address: u8,
+    /// Physical or functional requests.
+    pub addressing: Addressing,
+    /// The header of requests.
+    pub header: HeaderForm,
+    /// The diagnostic session to ask for by service 10, if one is needed.
+    pub session: Option<u8>,
+    /// Whether the adapter gives back what is sent.
+    pub echo: Echo,
+    /// When the controller itself drops its session and every control.
+    pub controller_timeout: ControllerTimeout,
+    /// The timing in force from the wake-up on.
+    pub timing: Timing,
+    /// The timing to ask for by service 83 once the session stands, if any.
+    pub fast_timing: Option<Timing>,
+}
+
+impl Link {
+    /// The longest silence that keeps the session and its controls alive: the controller's own time-out or the
+    /// shortest P3max that can be in force, whichever is shorter.
+    pub fn longest_silence(&self) -> Span {
+        let p3_max = self.fast_timing.map_or(self.timing.p3_max, |fast| fast.p3_max.min(self.timing.p3_max));
+        match self.controller_timeout {
+            ControllerTimeout::After(timeout) => timeout.min(p3_max),
+            ControllerTimeout::Never => p3_max,
+        }
+    }
+}
+
+/// When the controller itself, without hearing a request, drops its session and every control.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ControllerTimeout {
+    /// After this long.
+    After(Span),
+    /// Never: with the cable out, only switching the key off releases an output.
+    Never,
+}
+
+/// The times of ISO 14230-2.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Timing {
+    /// Longest gap between two bytes of an answer.
+    pub p1_max: Span,
+    /// Shortest time from request to answer.
+    pub p2_min: Span,
+    /// Longest time from request to answer.
+    pub p2_max: Span,
+    /// Shortest time from an answer to the next request.
+    pub p3_min: Span,
+    /// Longest time from an answer to the next request.
+    pub p3_max: Span,
+    /// Shortest gap between two bytes of a request.
+    pub p4_min: Span,
+}
+
+impl Timing {
+    /// The default of ISO 14230-2: P1 up to 20 ms, P2 25 to 50 ms (from memory), P3 55 to 5000 ms, P4 from 5 ms.
+    /// P1, P3 and P4 as printed in Commission Implementing Regulation (EU) 2016/799, Annex IC, appendix 8,
+    /// table 4; that table widens P2max to 250 ms.
+    pub const DEFAULT: Self = Self {
+        p1_max: Span::from_millis(20),
+        p2_min: Span::from_millis(25),
+        p2_max: Span::from_millis(50),
+        p3_min: Span::from_millis(55),
+        p3_max: Span::from_millis(5_000),
+        p4_min: Span::from_millis(5),
+    };
+
+    /// P4max, which no service changes: 20 ms (same table).
+    pub const P4_MAX: Span = Span::from_millis(20);
+}
