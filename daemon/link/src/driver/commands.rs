@@ -1,0 +1,207 @@
+//! What the script asks. Each command is answered by exactly one reply, at once or when it has its ending.
+
+use model::event::ReleaseCause;
+use model::{ChannelId, Command, Ending, Event, Gate, Moment, Place, Problem, ProblemKind, Reply, Span};
+use signal::{GateError, GateJudge, Window};
+use wire::service;
+
+use super::Driver;
+use super::holds::Guard;
+use super::pending::{Measure, Pending};
+
+impl Driver {
+    pub(super) fn command(&mut self, now: Moment, command: Command) {
+        if let Some(over) = &self.over {
+            let (ending, why) = (over.ending, over.why.clone());
+            return self.reply(Reply::Over { ending, why });
+        }
+        match command {
+            Command::Poll { channels, period } => self.poll(now, &channels, period),
+            Command::Wait { gate } => self.wait_for(now, gate),
+            Command::Measure { channel, name, over } => self.measure(now, channel, name, over),
+            Command::Latest { channel, within } => self.latest(now, channel, within),
+            Command::Engage { .. } => self.engage(now, command),
+            Command::Release { output } => {
+                if self.conductor.holds().iter().any(|hold| hold.spec().output == output) {
+                    self.pending = Pending::Release(output.clone());
+                    self.conductor.release(now, &output, ReleaseCause::ScopeLeft);
+                } else {
+                    let place = Place::Output { output };
+                    let problem = Problem::new(ProblemKind::Script, place, "it is not held", "hold it first");
+                    self.reply(Reply::Refused { problem });
+                }
+            }
+            Command::ReadCodes => self.read_codes(now),
+            Command::Guard { conditions } => {
+                let watches: Result<Vec<_>, _> = conditions.iter().map(|c| self.watch(now, c)).collect();
+                match watches {
+                    Ok(watches) => {
+                        self.guards.extend(watches.into_iter().map(|watch| Guard { watch }));
+                        self.reply(Reply::Done);
+                    }
+                    Err(problem) => self.reply(Reply::Refused { problem: *problem }),
+                }
+            }
+            Command::Prompt { act, target, words, limit } => {
+                self.operator.ask(now, &act, &target, &words);
+                self.journal.event(now, Event::Prompted { act, target, words });
+                self.pending = Pending::Prompt { until: now + limit.max(Span::ZERO) };
+            }
+            Command::Stop { by } => {
+                self.end_run(now, Ending::Stopped, &format!("stopped by {by}"), ReleaseCause::Stop);
+            }
+            told => self.tell_and_go_on(now, told),
+        }
+        self.fresh = true;
+    }
+
+    /// Commands that only record or show something.
+    fn tell_and_go_on(&mut self, now: Moment, command: Command) {
+        let event = match command {
+            Command::BeginStep { step, title } => Event::StepStarted { step, title },
+            Command::EndStep { step, ending } => Event::StepEnded { step, ending },
+            Command::SkipStep { step, reason } => Event::StepSkipped { step, reason },
+            Command::Caution { lines } => {
+                self.operator.caution(now, &lines);
+                Event::CautionsShown { lines }
+            }
+            Command::Note { key, value } => Event::Noted { key, value },
+            Command::Remark { text } => {
+                self.operator.remark(now, &text);
+                Event::Remark { text }
+            }
+            _ => return,
+        };
+        self.journal.event(now, event);
+        self.reply(Reply::Done);
+    }
+
+    /// Has a channel's request sent at the description's period, unless it is wanted already.
+    pub(super) fn want_channel(&mut self, now: Moment, channel: &ChannelId) -> Option<usize> {
+        let channel = self.description.channel(channel)?;
+        let (item, period) = (channel.request, channel.period);
+        self.want(now, item, period, false);
+        Some(item)
+    }
+
+    /// Has a request sent at the shortest period of its channels.
+    pub(super) fn want_request(&mut self, now: Moment, item: usize) {
+        let channels = self.description.channels.iter().filter(|channel| channel.request == item);
+        if let Some(period) = channels.map(|channel| channel.period).min() {
+            self.want(now, item, period, false);
+        }
+    }
+
+    /// `exactly`: the period was asked for; otherwise the shorter of it and what is wanted already stands.
+    fn want(&mut self, now: Moment, item: usize, period: Span, exactly: bool) {
+        let stands = self.wanted.get(&item).copied();
+        let period = if exactly { period } else { stands.map_or(period, |s| s.min(period)) };
+        if stands != Some(period) {
+            self.wanted.insert(item, period);
+            self.conductor.want(item, Some(period), now);
+        }
+    }
+
+    fn poll(&mut self, now: Moment, channels: &[ChannelId], period: Span) {
+        if period <= Span::ZERO {
+            let seen = format!("the period is {period}");
+            let problem = Problem::new(ProblemKind::Script, Place::Program, seen, "give a time above zero");
+            return self.reply(Reply::Refused { problem });
+        }
+        let mut items = std::collections::BTreeSet::new();
+        for id in channels {
+            match self.description.channel(id) {
+                Some(channel) => items.insert(channel.request),
+                None => return self.reply(Reply::Refused { problem: self.unknown_channel(id) }),
+            };
+        }
+        for item in items {
+            self.want(now, item, period, true);
+        }
+        self.reply(Reply::Done);
+    }
+
+    fn unknown_channel(&self, id: &ChannelId) -> Problem {
+        let near = self.description.nearest_channel(id.as_str());
+        let cure =
+            near.map_or("see the description's channels".into(), |near| format!("did you mean '{near}'?"));
+        Problem::new(
+            ProblemKind::Script,
+            Place::Channel { channel: id.clone() },
+            "the car has no such channel",
+            cure,
+        )
+    }
+
+    fn wait_for(&mut self, now: Moment, gate: Gate) {
+        let mut judge = match GateJudge::new(&gate, &self.facts, now) {
+            Ok(judge) => judge,
+            Err(error) => return self.reply(Reply::Refused { problem: gate_problem(&error) }),
+        };
+        judge.link(self.link_up, now);
+        let channels = judge.channels();
+        let mut items: Vec<usize> =
+            channels.iter().filter_map(|channel| self.want_channel(now, channel)).collect();
+        items.sort_unstable();
+        items.dedup();
+        self.conductor.boost(&items);
+        self.journal.event(now, Event::GateArmed { gate });
+        self.pending = Pending::Wait { judge: Box::new(judge), channels, last: None };
+    }
+
+    fn measure(&mut self, now: Moment, id: ChannelId, name: String, over: Span) {
+        let Some(channel) = self.description.channel(&id) else {
+            return self.reply(Reply::Refused { problem: self.unknown_channel(&id) });
+        };
+        if over <= Span::ZERO {
+            let seen = format!("it would measure for {over}");
+            let place = Place::Channel { channel: id };
+            let problem = Problem::new(ProblemKind::Script, place, seen, "give a time above zero");
+            return self.reply(Reply::Refused { problem });
+        }
+        let (uncertainty, unit) = (channel.uncertainty(), channel.unit.clone());
+        self.want_channel(now, &id);
+        self.pending = Pending::Measure(Box::new(Measure {
+            channel: id,
+            name,
+            window: Window::new(over),
+            from: now,
+            until: now + over,
+            uncertainty,
+            unit,
+        }));
+    }
+
+    fn latest(&mut self, now: Moment, channel: ChannelId, within: Span) {
+        if self.description.channel(&channel).is_none() {
+            return self.reply(Reply::Refused { problem: self.unknown_channel(&channel) });
+        }
+        self.want_channel(now, &channel);
+        self.pending = Pending::Latest { channel, within, until: now + within.max(Span::ZERO) };
+    }
+
+    /// All stored codes by status where the controller has that service, the emissions codes where not.
+    fn read_codes(&mut self, now: Moment) {
+        // Status 00: stored codes of every status; group FF00: all (ISO 14230-3, from memory).
+        let ticket = self.conductor.ask(now, vec![service::READ_CODES_BY_STATUS, 0x00, 0xFF, 0x00]);
+        self.pending = Pending::Codes { ticket, next: Some(vec![service::STORED_CODES]) };
+    }
+}
+
+/// A gate that cannot be judged, as a problem.
+pub(super) fn gate_problem(error: &GateError) -> Problem {
+    let (place, cure) = match error {
+        GateError::UnknownChannel { channel, nearest } => {
+            let cure = nearest.as_ref().map_or_else(
+                || "see the description's channels".to_string(),
+                |near| format!("did you mean '{near}'?"),
+            );
+            (Place::Channel { channel: channel.clone() }, cure)
+        }
+        GateError::Unit { channel, .. } => {
+            (Place::Channel { channel: channel.clone() }, "give the value in a unit of this channel".into())
+        }
+        GateError::Shape { .. } => (Place::Program, "correct the gate".into()),
+    };
+    Problem::new(ProblemKind::Script, place, error.to_string(), cure)
+}

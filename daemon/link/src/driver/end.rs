@@ -1,0 +1,100 @@
+//! How a run comes to its end.
+
+use model::event::ReleaseCause;
+use model::{Ending, Event, Moment, ProblemKind, Reply};
+use wire::conductor::Ticket;
+use wire::service;
+
+use super::pending::Pending;
+use super::{Driver, Over, RunEnd};
+
+/// Taking leave of the controller.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Farewell {
+    Due,
+    Asked(Ticket),
+    Done,
+}
+
+impl Driver {
+    /// Ends the run before the script does: everything held is released, the command under way and all later
+    /// ones are answered with this ending. The first ending stands; a graver later one displaces it.
+    pub(super) fn end_run(&mut self, now: Moment, ending: Ending, why: &str, cause: ReleaseCause) {
+        match &mut self.over {
+            Some(over) => {
+                if over.ending.and(ending) != over.ending {
+                    *over = Over { ending, why: why.to_string() };
+                }
+            }
+            None => {
+                tracing::info!(%ending, why, "the run is ended");
+                self.over = Some(Over { ending, why: why.to_string() });
+            }
+        }
+        self.pending = Pending::None;
+        self.guards.clear();
+        self.conductor.boost(&[]);
+        self.reply(Reply::Over { ending, why: why.to_string() });
+        self.conductor.release_all(now, cause);
+    }
+
+    /// Whether all is done: the script gone, nothing held, leave taken.
+    pub(super) fn is_finished(&mut self, now: Moment) -> bool {
+        if self.script.is_open() || !self.conductor.holds().is_empty() {
+            return false;
+        }
+        match self.farewell {
+            Farewell::Due if self.link_up => {
+                // A controller that knows its tester is gone need not wait for its timeout.
+                let ticket = self.conductor.ask(now, vec![service::STOP_COMMUNICATION]);
+                self.farewell = Farewell::Asked(ticket);
+                self.settle(now);
+                self.farewell == Farewell::Done
+            }
+            Farewell::Due | Farewell::Done => true,
+            Farewell::Asked(_) => false,
+        }
+    }
+
+    /// Whether an answer was the one to the farewell.
+    pub(super) fn farewell_answered(&mut self, ticket: Ticket) -> bool {
+        let mine = self.farewell == Farewell::Asked(ticket);
+        if mine {
+            self.farewell = Farewell::Done;
+        }
+        mine
+    }
+
+    pub(super) fn operator_deadline(&self) -> Moment {
+        match self.pending {
+            Pending::Prompt { .. } => self.operator.next_answer().unwrap_or(Moment::NEVER),
+            _ => Moment::NEVER,
+        }
+    }
+
+    pub(super) fn finish(&mut self, begun: Moment) -> RunEnd {
+        let now = self.clock.now();
+        let tally = self.conductor.tally().clone();
+        self.journal.event(
+            now,
+            Event::WireTally {
+                exchanges: tally.exchanges,
+                faults: tally.faults.clone(),
+                wakeups: tally.wakeups,
+            },
+        );
+        let (mut ending, mut why) = match &self.over {
+            Some(over) => (over.ending, Some(over.why.clone())),
+            None => (Ending::Passed, None),
+        };
+        // Other problems were answered to the script, whose ending speaks for them.
+        let own = |kind| matches!(kind, ProblemKind::Program | ProblemKind::Release);
+        for problem in self.problems.iter().filter(|problem| own(problem.kind)) {
+            let graver = ending.and(problem.kind.ending());
+            if graver != ending {
+                (ending, why) = (graver, Some(problem.to_string()));
+            }
+        }
+        RunEnd { ending, why, problems: std::mem::take(&mut self.problems), tally, length: now.since(begun) }
+    }
+}

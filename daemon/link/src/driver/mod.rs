@@ -1,0 +1,264 @@
+//! The driver: the only owner of the wire.
+//!
+//! It runs the same loop in real time and in rehearsal. Each turn it lets the machines act on what has
+//! happened, then waits for the first of: the wish to stop, the script's next command, characters from the
+//! wire, a deadline. Whatever happens, holds are released before it ends: on a stop, on a script that ends,
+//! fails or goes away, on a lost link, and on a panic of the driver itself.
+
+mod commands;
+mod end;
+mod holds;
+mod pending;
+mod run;
+mod samples;
+#[cfg(test)]
+mod tests;
+mod wire_events;
+
+use std::collections::BTreeMap;
+use std::fmt;
+use std::sync::Arc;
+
+use car::Description;
+use clock::{Callee, Clock, Stop};
+use model::event::ReleaseCause;
+use model::{
+    ChannelId, Command, Ending, Event, Moment, OutputId, Place, Problem, ProblemKind, Reply, SessionId, Span,
+    StationId,
+};
+use signal::ChannelFact;
+use wire::conductor::{Conductor, Tally};
+use wire::kline::Received;
+
+use self::end::Farewell;
+use self::holds::{Drop, Guard};
+use self::pending::Pending;
+use crate::board::Board;
+use crate::catch::Catch;
+use crate::config;
+use crate::journal::Journal;
+use crate::sides::{Intent, Ledger, Operator, Sink, Viewer};
+use crate::transport::{Transport, TransportError};
+
+/// How long the driver bears with others.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Patience {
+    /// A link that stays down for this long ends the run.
+    pub link: Span,
+    /// A drop condition or guard that cannot be judged for this long counts as come true.
+    pub unknown: Span,
+}
+
+impl Default for Patience {
+    fn default() -> Self {
+        Self { link: Span::from_secs(15), unknown: Span::from_secs(2) }
+    }
+}
+
+/// Everything a driver is made of.
+pub struct DriverParts {
+    /// The clock; its kind decides between rehearsal and real time.
+    pub clock: Clock,
+    /// The wire.
+    pub transport: Box<dyn Transport>,
+    /// The controller.
+    pub description: Arc<Description>,
+    /// The script's commands.
+    pub script: Callee<Command, Reply>,
+    /// The wish to stop.
+    pub stop: Stop,
+    /// Who records.
+    pub sink: Box<dyn Sink>,
+    /// What a restart must release.
+    pub ledger: Box<dyn Ledger>,
+    /// The person at the car.
+    pub operator: Box<dyn Operator>,
+    /// Who shows what is going on.
+    pub viewer: Box<dyn Viewer>,
+    /// The station.
+    pub station: StationId,
+    /// The session.
+    pub session: SessionId,
+    /// What a former run left held: released before anything else.
+    pub left_behind: Vec<Intent>,
+    /// How long the driver bears with others.
+    pub patience: Patience,
+}
+
+impl fmt::Debug for DriverParts {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("DriverParts").field("station", &self.station).finish_non_exhaustive()
+    }
+}
+
+/// How a driver's run ended.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RunEnd {
+    /// How.
+    pub ending: Ending,
+    /// Why, where it did not pass.
+    pub why: Option<String>,
+    /// What was found wrong on the way.
+    pub problems: Vec<Problem>,
+    /// Counters of the wire.
+    pub tally: Tally,
+    /// How long it took.
+    pub length: Span,
+}
+
+/// The run is over before the script's own end.
+#[derive(Debug, Clone)]
+struct Over {
+    ending: Ending,
+    why: String,
+}
+
+/// The driver.
+pub struct Driver {
+    clock: Clock,
+    transport: Box<dyn Transport>,
+    description: Arc<Description>,
+    facts: BTreeMap<ChannelId, ChannelFact>,
+    script: Callee<Command, Reply>,
+    stop: Stop,
+    journal: Journal,
+    ledger: Box<dyn Ledger>,
+    operator: Box<dyn Operator>,
+    viewer: Box<dyn Viewer>,
+    patience: Patience,
+
+    conductor: Conductor,
+    inbox: Vec<Received>,
+    board: Board,
+    pending: Pending,
+    guards: Vec<Guard>,
+    drops: Vec<Drop>,
+    /// What the ledger holds: intended and not known to be back.
+    intents: BTreeMap<OutputId, Intent>,
+    causes: BTreeMap<OutputId, ReleaseCause>,
+    wanted: BTreeMap<usize, Span>,
+    over: Option<Over>,
+    farewell: Farewell,
+    problems: Vec<Problem>,
+    link_up: bool,
+    down_since: Moment,
+    /// Something was read since judges last looked.
+    fresh: bool,
+    shown_at: Moment,
+}
+
+impl fmt::Debug for Driver {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Driver")
+            .field("pending", &self.pending)
+            .field("over", &self.over)
+            .finish_non_exhaustive()
+    }
+}
+
+impl Driver {
+    /// Joins the parts. Nothing is said on the wire before [`Driver::run`].
+    pub fn new(parts: DriverParts) -> Self {
+        let now = parts.clock.now();
+        let facts = config::facts(&parts.description);
+        let intents = parts.left_behind.into_iter().map(|intent| (intent.output.clone(), intent)).collect();
+        Self {
+            conductor: Conductor::new(config::conductor(&parts.description, true)),
+            clock: parts.clock,
+            transport: parts.transport,
+            description: parts.description,
+            facts,
+            script: parts.script,
+            stop: parts.stop,
+            journal: Journal::new(parts.station, parts.session, parts.sink),
+            ledger: parts.ledger,
+            operator: parts.operator,
+            viewer: parts.viewer,
+            patience: parts.patience,
+            inbox: Vec::new(),
+            board: Board::default(),
+            pending: Pending::None,
+            guards: Vec::new(),
+            drops: Vec::new(),
+            intents,
+            causes: BTreeMap::new(),
+            wanted: BTreeMap::new(),
+            over: None,
+            farewell: Farewell::Due,
+            problems: Vec::new(),
+            link_up: false,
+            down_since: now,
+            fresh: false,
+            shown_at: now - Span::from_secs(10),
+        }
+    }
+
+    /// Records an event of the session around this run: its start, its anchor.
+    pub fn record(&mut self, event: Event) {
+        let now = self.clock.now();
+        self.journal.event(now, event);
+    }
+
+    /// Runs until the script has ended and nothing is held. A panic on the way is a fault of this program: it
+    /// is recorded, and what was held is released by machines built anew.
+    pub async fn run(mut self) -> RunEnd {
+        let begun = self.clock.now();
+        self.begin();
+        for _ in 0..2 {
+            match Catch(Box::pin(self.drive())).await {
+                Ok(()) => break,
+                Err(panic) => self.after_panic(&panic),
+            }
+        }
+        self.finish(begun)
+    }
+
+    fn begin(&mut self) {
+        let now = self.clock.now();
+        if let Err(error) = self.set_up_port(now) {
+            self.transport_lost(now, &error);
+        }
+        let left: Vec<_> =
+            self.intents.values().map(|intent| config::hold(&self.description, intent)).collect();
+        self.conductor.start(now, left);
+        for (item, period) in self.wanted.clone() {
+            self.conductor.want(item, Some(period), now);
+        }
+    }
+
+    fn set_up_port(&mut self, now: Moment) -> Result<(), TransportError> {
+        let baud = self.description.link.baud;
+        let achieved = self.transport.set_baud(now, baud)?;
+        // A receiver samples the last bit of a character in its middle: 5 % of error is the most it bears.
+        if achieved.abs_diff(baud) * 20 > baud {
+            let why = format!("it offers {achieved} Bd where {baud} Bd are needed");
+            return Err(TransportError::Unable { what: "set the rate", why });
+        }
+        self.transport.purge(now)
+    }
+
+    fn after_panic(&mut self, panic: &str) {
+        let now = self.clock.now();
+        tracing::error!(panic, "the driver panicked; what is held is being released");
+        let seen = format!("the driver failed: {panic}");
+        self.tell(now, Problem::new(ProblemKind::Program, Place::Program, seen, "report this fault"));
+        self.conductor = Conductor::new(config::conductor(&self.description, true));
+        self.inbox.clear();
+        self.pending = Pending::None;
+        self.drops.clear();
+        self.guards.clear();
+        self.wanted.clear();
+        self.link_up = false;
+        self.down_since = now;
+        self.farewell = Farewell::Done;
+        self.end_run(now, Ending::BadInput, "the driver failed", ReleaseCause::ScriptGone);
+        self.begin();
+    }
+
+    /// Records and keeps a problem.
+    fn tell(&mut self, now: Moment, problem: Problem) {
+        tracing::warn!(%problem);
+        self.journal.event(now, Event::Problem { problem: problem.clone() });
+        self.problems.push(problem);
+    }
+}

@@ -1,0 +1,155 @@
+//! The one command that is under way, and what it waits for.
+
+use model::event::Outcome;
+use model::judgement::Estimate;
+use model::{ChannelId, Event, Judgement, Moment, OutputId, Reply, Span, Uncertainty, Unit, Word};
+use signal::{GateJudge, Window, interval};
+use wire::conductor::Ticket;
+
+use super::Driver;
+
+/// A measurement under way.
+#[derive(Debug)]
+pub(super) struct Measure {
+    pub(super) channel: ChannelId,
+    pub(super) name: String,
+    pub(super) window: Window,
+    pub(super) from: Moment,
+    pub(super) until: Moment,
+    pub(super) uncertainty: Uncertainty,
+    pub(super) unit: Unit,
+}
+
+/// What is under way.
+#[derive(Debug, Default)]
+pub(super) enum Pending {
+    #[default]
+    None,
+    Wait {
+        judge: Box<GateJudge>,
+        channels: Vec<ChannelId>,
+        last: Option<Judgement>,
+    },
+    Measure(Box<Measure>),
+    Latest {
+        channel: ChannelId,
+        within: Span,
+        until: Moment,
+    },
+    Engage(OutputId),
+    Release(OutputId),
+    /// Reading codes: the question, and what to ask instead when it is refused.
+    Codes {
+        ticket: Ticket,
+        next: Option<Vec<u8>>,
+    },
+    Prompt {
+        until: Moment,
+    },
+}
+
+impl Pending {
+    pub(super) fn deadline(&self) -> Moment {
+        match self {
+            Self::Wait { judge, .. } => judge.deadline(),
+            Self::Measure(measure) => measure.until,
+            Self::Latest { until, .. } | Self::Prompt { until } => *until,
+            Self::None | Self::Engage(_) | Self::Release(_) | Self::Codes { .. } => Moment::NEVER,
+        }
+    }
+
+    /// What is waited for, in words.
+    pub(super) fn words(&self) -> String {
+        match self {
+            Self::None => String::new(),
+            Self::Wait { channels, .. } => {
+                let names: Vec<&str> = channels.iter().map(ChannelId::as_str).collect();
+                format!("waiting for {}", names.join(", "))
+            }
+            Self::Measure(measure) => format!("measuring {}", measure.channel),
+            Self::Latest { channel, .. } => format!("waiting for a reading of {channel}"),
+            Self::Engage(output) => format!("taking over {output}"),
+            Self::Release(output) => format!("giving {output} back"),
+            Self::Codes { .. } => "reading trouble codes".into(),
+            Self::Prompt { .. } => "waiting for an answer".into(),
+        }
+    }
+}
+
+impl Driver {
+    /// Lets the pending command look at what is new; replies when it has its ending.
+    pub(super) fn look(&mut self, now: Moment) {
+        match &mut self.pending {
+            Pending::Wait { judge, .. } => {
+                if let Some((outcome, judgement)) = judge.outcome(now) {
+                    return self.end_wait(now, outcome, judgement);
+                }
+                self.note_word(now);
+            }
+            Pending::Measure(measure) if now >= measure.until => self.end_measure(now),
+            Pending::Latest { channel, within, until } => {
+                let sample = self.board.latest(channel, now, *within).cloned();
+                if sample.is_some() || now >= *until {
+                    self.pending = Pending::None;
+                    self.reply(Reply::Latest { sample });
+                }
+            }
+            Pending::Prompt { until } => {
+                let late = now >= *until;
+                let answer = self.operator.answer(now);
+                if answer.is_some() || late {
+                    self.pending = Pending::None;
+                    if let Some(answer) = &answer {
+                        self.journal.event(now, Event::Answered { answer: answer.clone() });
+                    }
+                    self.reply(Reply::Answered { answer });
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// Records the judgement when its word or its reasons' words change, not at every reading.
+    fn note_word(&mut self, now: Moment) {
+        let Pending::Wait { judge, last, .. } = &mut self.pending else { return };
+        let word = judge.word(now);
+        let told: Option<Word> = last.as_ref().map(|judgement| judgement.word);
+        if told == Some(word) {
+            return;
+        }
+        let judgement = judge.judge(now);
+        *last = Some(judgement.clone());
+        self.journal.event(now, Event::GateJudged { judgement });
+    }
+
+    fn end_wait(&mut self, now: Moment, outcome: Outcome, judgement: Judgement) {
+        // At its limit with the link down, it is the link that is to blame.
+        let outcome = if outcome == Outcome::Unknown && !self.link_up { Outcome::Fault } else { outcome };
+        self.pending = Pending::None;
+        self.conductor.boost(&[]);
+        self.journal.event(now, Event::GateEnded { outcome, judgement: judgement.clone() });
+        self.reply(Reply::Waited { outcome, judgement });
+    }
+
+    fn end_measure(&mut self, now: Moment) {
+        let Pending::Measure(measure) = std::mem::take(&mut self.pending) else { return };
+        let readings = measure.window.readings().len() as u64;
+        let seconds = measure.until.since(measure.from).as_secs_f64();
+        // One reading has no spread of its own; a mean wants at least two.
+        let estimate: Option<Estimate> = (readings >= 2)
+            .then(|| interval::window_estimate(&measure.window, &measure.uncertainty, &measure.unit))
+            .flatten();
+        let rate = if seconds > 0.0 { readings as f64 / seconds } else { 0.0 };
+        self.journal.event(
+            now,
+            Event::Measured {
+                channel: measure.channel,
+                name: measure.name,
+                estimate: estimate.clone(),
+                readings,
+                rate,
+            },
+        );
+        self.reply(Reply::Measured { estimate, readings, rate });
+    }
+}

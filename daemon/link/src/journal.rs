@@ -1,0 +1,45 @@
+//! Numbers events and hands them on: sequence numbers without gaps, one station, one session.
+
+use model::{Event, EventEnvelope, Moment, SCHEMA_VERSION, Sample, SessionId, StationId};
+
+use crate::sides::Sink;
+
+/// The driver's pen.
+pub(crate) struct Journal {
+    station: StationId,
+    session: SessionId,
+    seq: u64,
+    sink: Box<dyn Sink>,
+}
+
+impl Journal {
+    pub(crate) fn new(station: StationId, session: SessionId, sink: Box<dyn Sink>) -> Self {
+        Self { station, session, seq: 0, sink }
+    }
+
+    pub(crate) fn sample(&mut self, sample: &Sample) {
+        self.sink.sample(sample);
+    }
+
+    pub(crate) fn event(&mut self, at: Moment, event: Event) {
+        let lost = self.sink.lost();
+        if lost > 0 {
+            tracing::error!(lost, "records were lost between driver and recorder");
+            self.write(at, Event::RecordsLost { count: lost });
+        }
+        self.write(at, event);
+    }
+
+    fn write(&mut self, at: Moment, event: Event) {
+        self.seq += 1;
+        tracing::debug!(at = at.as_secs_f64(), seq = self.seq, event = ?event);
+        self.sink.event(&EventEnvelope {
+            schema: SCHEMA_VERSION,
+            seq: self.seq,
+            station: self.station.clone(),
+            session: self.session.clone(),
+            at,
+            event,
+        });
+    }
+}

@@ -1,0 +1,74 @@
+//! Whom the driver talks to besides the wire, as small traits: it does not know who records, shows, asks
+//! people, or keeps the hold ledger.
+
+use model::{EventEnvelope, Judgement, Moment, OutputId, Problem, Quantity, Sample, Span};
+
+/// Takes everything that is to be recorded, without ever making the driver wait in real time.
+pub trait Sink {
+    /// A sample.
+    fn sample(&mut self, sample: &Sample);
+    /// An event.
+    fn event(&mut self, event: &EventEnvelope);
+    /// How many records were lost since this was last asked.
+    fn lost(&mut self) -> u64 {
+        0
+    }
+}
+
+/// A hold that is about to engage, as the ledger keeps it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Intent {
+    /// Which output.
+    pub output: OutputId,
+    /// At what value.
+    pub value: Quantity,
+    /// The request that engages it.
+    pub engage: Vec<u8>,
+    /// The request that releases it.
+    pub release: Vec<u8>,
+    /// The longest time it may be held.
+    pub at_most: Span,
+    /// After how long without a request the controller lets go by itself.
+    pub controller_timeout: Option<Span>,
+}
+
+/// The hold ledger: what a restart must release.
+pub trait Ledger {
+    /// Writes an intent down and returns when it is safe on disk. On an error the hold does not engage.
+    fn intend(&mut self, now: Moment, intent: &Intent) -> Result<(), Problem>;
+    /// Strikes an output out: it is known to be back.
+    fn cleared(&mut self, output: &OutputId) -> Result<(), Problem>;
+}
+
+/// The person at the car, or simulated hands.
+pub trait Operator {
+    /// Shows the cautions.
+    fn caution(&mut self, now: Moment, lines: &[String]);
+    /// Shows a line.
+    fn remark(&mut self, now: Moment, text: &str);
+    /// Asks for an act.
+    fn ask(&mut self, now: Moment, act: &str, target: &str, words: &str);
+    /// The answer to what was asked last, once there is one.
+    fn answer(&mut self, now: Moment) -> Option<String>;
+    /// When an answer may be there without any waker.
+    fn next_answer(&self) -> Option<Moment>;
+}
+
+/// What is going on, for whoever shows it. Viewers get the latest and may miss what lies between.
+#[derive(Debug, Clone)]
+pub struct Live<'a> {
+    /// The time.
+    pub now: Moment,
+    /// Whether the link is up.
+    pub link_up: bool,
+    /// What is waited for, in words.
+    pub waiting_for: &'a str,
+    /// What the judge says, while a gate waits.
+    pub judgement: Option<&'a Judgement>,
+}
+
+/// Shows what is going on.
+pub trait Viewer {
+    /// Shows it.
+    fn show(&mut self, live: &Live<'_>);
+}
