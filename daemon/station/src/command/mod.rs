@@ -1,0 +1,66 @@
+//! The command line.
+
+mod car;
+mod rehearse;
+mod report;
+
+use clap::{Parser, Subcommand};
+use model::{Ending, Problem};
+use tracing_subscriber::EnvFilter;
+
+/// Keeps a live link to an engine controller, logs it, and walks a person through set-up procedures whose
+/// steps pass only when the engine itself says so.
+#[derive(Debug, Parser)]
+#[command(name = "holdgate", version, arg_required_else_help = true)]
+struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Run a procedure against the bench car, faster than real time
+    #[cfg(feature = "bench-car")]
+    Rehearse(rehearse::Arguments),
+    /// Say what a recorded session holds
+    Report(report::Arguments),
+    /// Check a controller description and say what it offers
+    Car(car::Arguments),
+}
+
+/// Runs the program. What it returns decides the exit code.
+pub fn main() -> Ending {
+    let filter = EnvFilter::try_from_env("HOLDGATE_LOG").unwrap_or_else(|_| EnvFilter::new("error"));
+    tracing_subscriber::fmt().with_env_filter(filter).with_writer(std::io::stderr).init();
+    let arguments = match Arguments::try_parse() {
+        Ok(arguments) => arguments,
+        Err(error) => {
+            // Help and version are no errors; both are printed by the same means.
+            let ending = if error.use_stderr() { Ending::BadInput } else { Ending::Passed };
+            if let Err(error) = error.print() {
+                tracing::debug!(%error, "the screen is gone");
+            }
+            return ending;
+        }
+    };
+    match arguments.command {
+        #[cfg(feature = "bench-car")]
+        Command::Rehearse(arguments) => rehearse::run(&arguments),
+        Command::Report(arguments) => report::run(&arguments),
+        Command::Car(arguments) => car::run(&arguments),
+    }
+}
+
+/// Prints problems and gives the gravest ending among them.
+fn refuse(problems: &[Problem]) -> Ending {
+    for problem in problems {
+        complain(&format!("problem: {problem}"));
+    }
+    problems.iter().fold(Ending::Passed, |ending, problem| ending.and(problem.kind.ending()))
+}
+
+/// Writes a line to standard error.
+#[expect(clippy::print_stderr, reason = "the one place that does")]
+fn complain(text: &str) {
+    eprintln!("{text}");
+}

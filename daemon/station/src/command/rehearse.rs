@@ -1,0 +1,175 @@
+//! `holdgate rehearse`.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::time::Duration;
+
+use bench_car::{Fault, World, WorldConfig};
+use car::SetupAmount;
+use clap::Args;
+use link::Patience;
+use model::{Ending, Place, Problem, ProblemKind, StationId, Unit};
+use procedure::Limits;
+
+use super::refuse;
+use crate::bench::share;
+use crate::load;
+use crate::run::{Hooks, Plan, print, rehearse};
+use crate::sides::screen::{Screen, Style};
+
+/// How long, in real time, a script may compute between two calls before a rehearsal gives it up. Its limits
+/// on operations end it far sooner.
+const SCRIPT_PATIENCE: Duration = Duration::from_secs(30);
+
+#[derive(Debug, Args)]
+pub(super) struct Arguments {
+    /// The procedure: a shipped name or the path of a .rhai file
+    procedure: String,
+    /// Which bench car, and which noise: one seed is one run, to the byte
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// A fault of the bench car, with its severity from 0 to 1: NAME or NAME=0.5; may be given again
+    #[arg(long = "fault", value_name = "NAME[=SEVERITY]")]
+    faults: Vec<String>,
+    /// A tag of the session; may be given again
+    #[arg(long = "tag", value_name = "KEY=VALUE")]
+    tags: Vec<String>,
+    /// The folder of recorded sessions
+    #[arg(long, default_value = "archive", value_name = "FOLDER")]
+    archive: PathBuf,
+    /// A folder with procedures of your own, which come before the shipped ones
+    #[arg(long, value_name = "FOLDER")]
+    scripts: Option<PathBuf>,
+    /// Write every event as a line of JSON, and the end as the last line
+    #[arg(long)]
+    json: bool,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Ending {
+    match prepare(arguments) {
+        Err(problems) => refuse(&problems),
+        Ok((plan, world)) => {
+            match rehearse(&plan, share(world), Hooks { stop: interrupted(), ..Hooks::default() }) {
+                Ok(Some(ended)) => {
+                    print(&ended, &plan.screen);
+                    ended.ending
+                }
+                Ok(None) => Ending::BadInput,
+                Err(problems) => refuse(&problems),
+            }
+        }
+    }
+}
+
+fn prepare(arguments: &Arguments) -> Result<(Plan, World), Vec<Problem>> {
+    let limits = Limits::default();
+    let mut problems = Vec::new();
+    let procedure = load::procedure(&arguments.procedure, arguments.scripts.as_deref(), &limits);
+    let car = load::car(None);
+    let tags = tags(&arguments.tags, &mut problems);
+    let procedure = procedure.map_err(|more| problems.extend(more)).ok();
+    let car = car.map_err(|more| problems.extend(more)).ok();
+    let world = world(arguments, car.as_ref(), &mut problems);
+    let (Some(procedure), Some(car), Some(world), true) = (procedure, car, world, problems.is_empty()) else {
+        return Err(problems);
+    };
+    let style = if arguments.json { Style::Json } else { Style::Plain };
+    let name = std::path::Path::new(procedure.script.name())
+        .file_stem()
+        .and_then(|stem| stem.to_str())
+        .unwrap_or("script");
+    let plan = Plan {
+        session: session_name(name, arguments.seed),
+        procedure: Arc::new(procedure),
+        car: Arc::new(car),
+        station: StationId::new("bench").expect("a plain word is an id"),
+        tags,
+        archive: arguments.archive.clone(),
+        limits,
+        patience: Patience::default(),
+        script_patience: SCRIPT_PATIENCE,
+        screen: Screen::terminal(style),
+    };
+    Ok((plan, world))
+}
+
+/// The session's name from the script's and the seed: what is not fit for an id becomes `-`.
+fn session_name(script: &str, seed: u64) -> String {
+    let fit = |c: char| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' };
+    let name: String = script.chars().map(fit).take(30).collect();
+    format!("rehearsal-{}-seed-{seed}", name.trim_matches('-'))
+}
+
+fn tags(texts: &[String], problems: &mut Vec<Problem>) -> BTreeMap<String, String> {
+    let mut tags = BTreeMap::new();
+    for text in texts {
+        match text.split_once('=') {
+            Some((key, value)) if !key.trim().is_empty() => {
+                tags.insert(key.trim().to_string(), value.to_string());
+            }
+            _ => problems.push(argument(
+                "--tag",
+                format!("'{text}' is not KEY=VALUE"),
+                "write for example --tag fuel=e10",
+            )),
+        }
+    }
+    tags
+}
+
+fn world(arguments: &Arguments, car: Option<&load::Car>, problems: &mut Vec<Problem>) -> Option<World> {
+    let mut config = WorldConfig { seed: arguments.seed, ..WorldConfig::default() };
+    // A warm start is found some degrees short of what the car's own description calls warm.
+    let warm = car.and_then(|car| car.description.setup.get("warm_coolant"));
+    if let Some(SetupAmount::Level(level)) = warm.map(|value| &value.amount)
+        && let Ok(level) = level.to(&Unit::new("Cel").expect("a UCUM code"))
+    {
+        config.warm_at = level.value;
+    }
+    for text in &arguments.faults {
+        let (name, severity) = text.split_once('=').unwrap_or((text, "1"));
+        match severity.parse() {
+            Ok(severity) => config.faults.push(Fault::new(name, severity)),
+            Err(_) => problems.push(argument(
+                "--fault",
+                format!("'{severity}' is not a severity"),
+                "give a number from 0 to 1",
+            )),
+        }
+    }
+    World::new(config)
+        .map_err(|error| problems.push(argument("--fault", error.to_string(), "choose one of these")))
+        .ok()
+}
+
+fn argument(name: &str, seen: String, cure: &str) -> Problem {
+    Problem::new(ProblemKind::Argument, Place::Argument { name: name.into() }, seen, cure)
+}
+
+/// A latch that Ctrl-C raises. It has a thread and a runtime of its own: real input beside a paused clock
+/// would make it jump.
+fn interrupted() -> clock::Stop {
+    let stop = clock::Stop::new();
+    let raise = stop.clone();
+    let listener = std::thread::Builder::new().name("signals".into()).spawn(move || {
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
+        match runtime {
+            Ok(runtime) => loop {
+                match runtime.block_on(tokio::signal::ctrl_c()) {
+                    // A second Ctrl-C changes nothing: the release has its own time budget.
+                    Ok(()) => raise.raise("Ctrl-C"),
+                    Err(error) => {
+                        tracing::error!(%error, "Ctrl-C cannot be listened for");
+                        return;
+                    }
+                }
+            },
+            Err(error) => tracing::error!(%error, "Ctrl-C cannot be listened for"),
+        }
+    });
+    if let Err(error) = listener {
+        tracing::error!(%error, "Ctrl-C cannot be listened for");
+    }
+    stop
+}

@@ -1,0 +1,10 @@
+//! The station: command line, configuration, wiring, shutdown.
+//!
+//! It is a library as well as the program so that whole-program tests can put their own hands on the wire.
+
+#[cfg(feature = "bench-car")]
+pub mod bench;
+pub mod command;
+pub mod load;
+pub mod run;
+pub mod sides;

@@ -1,0 +1,85 @@
+//! Procedures and descriptions from their embedded copies or from the user's files.
+
+use std::path::Path;
+
+use car::Description;
+use model::{Place, Problem, ProblemKind};
+use procedure::{Limits, Script};
+use sha2::{Digest, Sha256};
+
+/// The description of the bench car, as it stands in `schemas/cars`.
+pub const BENCH_CAR: (&str, &str) = ("bench-car.toml", include_str!("../../../schemas/cars/bench-car.toml"));
+
+/// A compiled procedure with what identifies it.
+#[derive(Debug)]
+pub struct Procedure {
+    /// The script.
+    pub script: Script,
+    /// SHA-256 of its text, in hex.
+    pub sha256: String,
+}
+
+/// A resolved description with what identifies it.
+#[derive(Debug)]
+pub struct Car {
+    /// The description.
+    pub description: Description,
+    /// SHA-256 of its text, in hex.
+    pub sha256: String,
+}
+
+/// SHA-256 in hex.
+pub fn sha256(text: &str) -> String {
+    Sha256::digest(text.as_bytes()).iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// Compiles a procedure: a file of the user where the name is a path (it ends in `.rhai` or names an existing
+/// file), `NAME.rhai` in the folder of the user's scripts where there is one, the embedded one otherwise.
+pub fn procedure(name: &str, folder: Option<&Path>, limits: &Limits) -> Result<Procedure, Vec<Problem>> {
+    let (file, text) = find(name, folder).map_err(|problem| vec![problem])?;
+    let script = procedure::compile(&file, &text, limits)?;
+    Ok(Procedure { script, sha256: sha256(&text) })
+}
+
+fn find(name: &str, folder: Option<&Path>) -> Result<(String, String), Problem> {
+    let path = Path::new(name);
+    if path.extension().is_some_and(|extension| extension == "rhai") || path.is_file() {
+        return Ok((name.to_string(), read(path)?));
+    }
+    let own =
+        folder.map(|folder| folder.join(format!("{}.rhai", name.replace('-', "_")))).filter(|p| p.is_file());
+    if let Some(own) = own {
+        return Ok((own.display().to_string(), read(&own)?));
+    }
+    if let Some(shipped) = procedure::scripts::shipped(name) {
+        return Ok((shipped.file.to_string(), shipped.text.to_string()));
+    }
+    let names = procedure::scripts::SHIPPED.iter().map(|shipped| shipped.name);
+    let cure = match car::nearest(name, names.clone()) {
+        Some(near) => format!("did you mean '{near}'?"),
+        None => format!("use {} or the path of a .rhai file", names.collect::<Vec<_>>().join(", ")),
+    };
+    let place = Place::Argument { name: "PROCEDURE".into() };
+    Err(Problem::new(ProblemKind::Argument, place, format!("there is no procedure '{name}'"), cure))
+}
+
+fn read(path: &Path) -> Result<String, Problem> {
+    std::fs::read_to_string(path).map_err(|error| {
+        let place = Place::Path { path: path.display().to_string() };
+        Problem::new(
+            ProblemKind::Argument,
+            place,
+            format!("it cannot be read: {error}"),
+            "check the path and its permissions",
+        )
+    })
+}
+
+/// Loads a description: a file of the user, or the bench car's.
+pub fn car(path: Option<&Path>) -> Result<Car, Vec<Problem>> {
+    let (file, text) = match path {
+        Some(path) => (path.display().to_string(), read(path).map_err(|problem| vec![problem])?),
+        None => (BENCH_CAR.0.to_string(), BENCH_CAR.1.to_string()),
+    };
+    Ok(Car { description: car::load(&file, &text)?, sha256: sha256(&text) })
+}

@@ -1,0 +1,10 @@
+//! One run of a procedure: session, recorder, ledger, script thread and driver, from start to end.
+
+mod end;
+mod plan;
+mod rehearsal;
+mod script;
+
+pub use end::{Ended, print};
+pub use plan::{AskDriver, Hooks, Plan};
+pub use rehearsal::{REHEARSAL_UTC, rehearse};

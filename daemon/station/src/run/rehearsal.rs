@@ -1,0 +1,193 @@
+//! A run against the bench car on a rehearsal clock.
+
+use std::sync::Arc;
+
+use clock::{Clock, Stop, handoff};
+use link::transport::Transport;
+use link::transport::in_process::InProcess;
+use link::{Driver, DriverParts, RunEnd};
+use model::{Event, Problem, SessionId};
+use procedure::{Cancel, RunReport};
+use record::{Archive, HoldLedger, Recorder, SessionHead};
+
+use super::end::Ended;
+use super::plan::{Hooks, Plan};
+use super::script;
+use crate::bench::{Hands, SharedWorld, WorldLine};
+use crate::sides::facts;
+use crate::sides::ledger::{DiskLedger, left_behind};
+use crate::sides::tape::Tape;
+
+/// UTC at the start of every rehearsal: 2026-01-01T00:00:00Z, so that one seed gives one record.
+pub const REHEARSAL_UTC: i64 = 1_767_225_600_000_000_000;
+
+/// Entries between driver and recorder; a rehearsal waits when it is full.
+const QUEUE: usize = 4_096;
+
+/// How the driver's part of a rehearsal came out.
+enum Driven {
+    Ended(RunEnd),
+    /// The program "crashed": nothing was cleaned up.
+    Crashed,
+}
+
+/// Runs a plan against a bench car. `None` after a crash asked for by the hooks.
+pub fn rehearse(plan: &Plan, world: SharedWorld, hooks: Hooks) -> Result<Option<Ended>, Vec<Problem>> {
+    let real = Clock::real();
+    let (archive, recovered) = Archive::open(&plan.archive).map_err(|problem| vec![problem])?;
+    for one in &recovered {
+        plan.screen.say(&format!("recovered session {}: {}", one.session, one.path.display()));
+    }
+    let (ledger, outstanding) =
+        HoldLedger::open(&plan.archive, &plan.station).map_err(|problem| vec![problem])?;
+    let writer = begin(plan, &archive).map_err(|problem| vec![problem])?;
+    let (session, writer) = writer;
+    let recorder = Recorder::start(writer, QUEUE).map_err(|problem| vec![problem])?;
+    let handle = recorder.handle();
+    let description = Arc::new(plan.car.description.clone());
+    let left = left_behind(&outstanding, &description);
+    let cancel = Cancel::new();
+
+    let Hooks { transport, ask, operator, crash, stop } = hooks;
+    let driven = clock::rehearse(REHEARSAL_UTC, |clock| async move {
+        let (caller, callee) = handoff(&clock, plan.script_patience);
+        let line: Box<dyn Transport> = Box::new(InProcess::new(WorldLine::new(world)));
+        let line = match transport {
+            Some(wrap) => wrap(line),
+            None => line,
+        };
+        let mut driver = Driver::new(DriverParts {
+            clock: clock.clone(),
+            transport: line,
+            description,
+            script: callee,
+            stop,
+            sink: Box::new(Tape::new(handle, Box::new(plan.screen.clone()), true)),
+            ledger: Box::new(DiskLedger::new(ledger, clock.clone())),
+            operator: operator.unwrap_or_else(|| Box::new(Hands::new())),
+            viewer: Box::new(plan.screen.clone()),
+            station: plan.station.clone(),
+            session: session.clone(),
+            left_behind: left,
+            patience: plan.patience,
+        });
+        driver.record(started(plan));
+        driver.record(clock.anchor().event());
+        let facts = facts::of(&plan.car.description);
+        let thread =
+            script::start(plan.procedure.clone(), facts, plan.limits.clone(), caller, ask, cancel.clone())?;
+        let crash = crash.unwrap_or_default();
+        let driven = drive(driver, &crash).await;
+        cancel.cancel();
+        // A script that was abandoned is not waited for: its thread cannot be ended from outside.
+        let report =
+            if matches!(driven, Driven::Crashed) || !may_join(&driven) { None } else { thread.join().ok() };
+        Ok::<_, Problem>((driven, report, session))
+    });
+    let (driven, report, session) =
+        driven.map_err(|error| vec![program(&error.to_string())])?.map_err(|problem| vec![problem])?;
+    let end = match driven {
+        Driven::Crashed => return Ok(None),
+        Driven::Ended(end) => end,
+    };
+    Ok(Some(close(recorder, end, report, session, &real)))
+}
+
+async fn drive(driver: Driver, crash: &Stop) -> Driven {
+    tokio::select! {
+        biased;
+        () = crash.raised() => Driven::Crashed,
+        end = driver.run() => Driven::Ended(end),
+    }
+}
+
+fn may_join(driven: &Driven) -> bool {
+    let Driven::Ended(end) = driven else { return false };
+    !end.problems.iter().any(|problem| problem.seen.contains("abandoned"))
+}
+
+fn started(plan: &Plan) -> Event {
+    Event::SessionStarted {
+        procedure: Some(plan.script().name().to_string()),
+        car: plan.car.description.name.clone(),
+        description_sha256: plan.car.sha256.clone(),
+        script_sha256: Some(plan.procedure.sha256.clone()),
+        program: env!("CARGO_PKG_VERSION").to_string(),
+        tags: plan.tags.clone(),
+    }
+}
+
+/// Begins a session under the plan's name, or under that name with the first free number behind it: what is
+/// in the archive is never overwritten.
+fn begin(plan: &Plan, archive: &Archive) -> Result<(SessionId, record::SessionWriter), Problem> {
+    let taken: Vec<String> =
+        archive.sessions()?.iter().filter_map(|path| Some(path.file_name()?.to_str()?.to_string())).collect();
+    let mut name = plan.session.clone();
+    let mut number = 2;
+    while taken.contains(&name) {
+        name = format!("{}-{number}", plan.session);
+        number += 1;
+    }
+    let session = SessionId::new(&name).map_err(|error| {
+        let place = model::Place::Argument { name: "session".into() };
+        Problem::new(model::ProblemKind::Argument, place, error.to_string(), "choose another name")
+    })?;
+    let writer = archive.begin(SessionHead {
+        session: session.clone(),
+        station: plan.station.clone(),
+        car: plan.car.description.name.clone(),
+        procedure: Some(plan.script().name().to_string()),
+        program: env!("CARGO_PKG_VERSION").to_string(),
+        utc_nanos: REHEARSAL_UTC,
+        tags: plan.tags.clone(),
+        description_sha256: plan.car.sha256.clone(),
+        script_sha256: Some(plan.procedure.sha256.clone()),
+        channels: facts::channel_heads(&plan.car.description),
+    })?;
+    Ok((session, writer))
+}
+
+fn close(
+    recorder: Recorder,
+    end: RunEnd,
+    script: Option<RunReport>,
+    session: SessionId,
+    real: &Clock,
+) -> Ended {
+    let mut ending = end.ending;
+    let mut why = end.why.clone();
+    let mut problems = end.problems.clone();
+    if let Some(report) = &script {
+        let graver = ending.and(report.ending);
+        if graver != ending || why.is_none() {
+            why = Some(report.why.clone()).filter(|why| !why.is_empty()).or(why);
+        }
+        ending = graver;
+        problems.retain(|problem| !report.problems.iter().any(|told| told.seen == problem.seen));
+        problems.extend(report.problems.iter().cloned());
+    }
+    let path = match recorder.finish(ending) {
+        Ok(closed) => Some(closed.path),
+        Err(problem) => {
+            ending = ending.and(problem.kind.ending());
+            problems.push(problem);
+            None
+        }
+    };
+    let length = end.length;
+    Ended {
+        ending,
+        why,
+        problems,
+        session,
+        path,
+        length,
+        real: real.now().since(model::Moment::ZERO),
+        driver: end,
+        script,
+    }
+}
+
+fn program(seen: &str) -> Problem {
+    Problem::new(model::ProblemKind::Program, model::Place::Program, seen, "report this fault")
+}
