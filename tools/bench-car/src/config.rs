@@ -1,0 +1,189 @@
+//! What a world is made with.
+
+use line::{BAUD_RANGE, Noise};
+use thiserror::Error;
+
+use crate::fault::{Fault, FaultKind};
+
+/// The state in which the engine is found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Start {
+    /// Idling, its coolant some degrees short of warm: it passes [`WorldConfig::warm_at`] after several to
+    /// some tens of seconds, which one depends on the seed.
+    #[default]
+    Warm,
+    /// Idling, fully warm.
+    Hot,
+    /// Idling, just started at the surrounding temperature.
+    Cold,
+}
+
+/// How a converter turns a voltage between two counts into one of them.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Rounding {
+    /// To the nearest count.
+    #[default]
+    Nearest,
+    /// To the count below.
+    Down,
+}
+
+/// How the engine measures its air.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum AirMeasurement {
+    /// By the pressure in the manifold (J1979 identifier 0B).
+    #[default]
+    Pressure,
+    /// By the mass flowing in (J1979 identifier 10).
+    Mass,
+}
+
+/// What a world is made with. All of it has defaults: a warm car without faults on a clean line.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WorldConfig {
+    /// Seeds every draw: the specimen of car, its noise, the controller's delays, the line's noise.
+    pub seed: u64,
+    /// The moment at which the world begins, in nanoseconds on the caller's clock; within 70 years of zero.
+    pub begin: i64,
+    /// Faults of the car.
+    pub faults: Vec<Fault>,
+    /// The state in which the engine is found.
+    pub start: Start,
+    /// The coolant temperature that counts as warm, in degrees Celsius (see [`Start::Warm`]).
+    pub warm_at: f64,
+    /// How the engine measures its air.
+    pub air: AirMeasurement,
+    /// Turns by which the bypass screw stands off its right place, outwards positive; `None` draws it.
+    pub screw_off_by: Option<f64>,
+    /// Volts the throttle sensor gives at closed throttle, 0 to 5; `None` draws it.
+    pub throttle_volts: Option<f64>,
+    /// Factor on every noise of engine and sensors: 1 as drawn, 0 for none.
+    pub noise_scale: f64,
+    /// The converter's rounding of all 8-bit values.
+    pub rounding: Rounding,
+    /// Trouble codes left over from earlier, which stay away once cleared.
+    pub stored_codes: Vec<[u8; 2]>,
+    /// Whether the adapter hears its own characters.
+    pub echo: bool,
+    /// Faults of single characters on the line.
+    pub line_noise: Noise,
+    /// The fastest rate of the adapter's divider (see [`line::LineConfig::adapter_clock`]).
+    pub adapter_clock: Option<u32>,
+    /// The controller's rate and the adapter's first one, in bits a second.
+    pub baud: u32,
+    /// The line passes no break (as behind a pseudo-terminal): the controller needs no wake-up pulse, only
+    /// the StartCommunication request.
+    pub awake: bool,
+    /// The controller's address on the line.
+    pub address: u8,
+    /// The key bytes it answers StartCommunication with. They decide which header forms it takes and
+    /// whether its default timing is the normal or the extended set (ISO 14230-2).
+    pub key_bytes: [u8; 2],
+    /// Whether [`crate::World::log`] is kept; long runs may do without.
+    pub keep_log: bool,
+}
+
+impl Default for WorldConfig {
+    fn default() -> Self {
+        Self {
+            seed: 1,
+            begin: 0,
+            faults: Vec::new(),
+            start: Start::Warm,
+            warm_at: 80.0,
+            air: AirMeasurement::Pressure,
+            screw_off_by: None,
+            throttle_volts: None,
+            noise_scale: 1.0,
+            rounding: Rounding::Nearest,
+            stored_codes: Vec::new(),
+            echo: true,
+            line_noise: Noise::default(),
+            adapter_clock: None,
+            baud: 10_400,
+            awake: false,
+            address: 0x2A,
+            key_bytes: [0xEF, 0x8F],
+            keep_log: true,
+        }
+    }
+}
+
+/// Why a world could not be made.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum WorldError {
+    /// No fault has this name.
+    #[error("the bench car has no fault named \"{name}\"; it knows {}", known_faults())]
+    UnknownFault {
+        /// The name asked for.
+        name: String,
+    },
+    /// The severity is out of range.
+    #[error("fault \"{name}\" was given severity {severity}; it goes from 0 to 1")]
+    Severity {
+        /// The fault.
+        name: String,
+        /// The severity asked for.
+        severity: f64,
+    },
+    /// A figure is out of its range.
+    #[error("{what} was given as {seen}; it goes from {low} to {high}")]
+    OutOfRange {
+        /// Which figure.
+        what: &'static str,
+        /// The figure asked for.
+        seen: f64,
+        /// Its lower end.
+        low: f64,
+        /// Its upper end.
+        high: f64,
+    },
+}
+
+fn known_faults() -> String {
+    FaultKind::NAMES.map(|(name, _)| name).join(", ")
+}
+
+impl WorldConfig {
+    pub(crate) fn check(&self) -> Result<(), WorldError> {
+        let within = |what, seen: f64, low: f64, high: f64| {
+            let fits = (low..=high).contains(&seen);
+            if fits { Ok(()) } else { Err(WorldError::OutOfRange { what, seen, low, high }) }
+        };
+        within("the warm coolant temperature", self.warm_at, 40.0, 85.0)?;
+        within("the screw's offset in turns", self.screw_off_by.unwrap_or(0.0), -8.0, 8.0)?;
+        within("the throttle sensor's voltage", self.throttle_volts.unwrap_or(0.5), 0.0, 5.0)?;
+        within("the noise factor", self.noise_scale, 0.0, 100.0)?;
+        within("the baud rate", f64::from(self.baud), f64::from(BAUD_RANGE.0), f64::from(BAUD_RANGE.1))?;
+        let far = (i64::MAX / 4) as f64;
+        within("the beginning", self.begin as f64, -far, far)?;
+        let noise = &self.line_noise;
+        let chances = [noise.lost, noise.doubled, noise.corrupted].into_iter();
+        let bursts = noise.bursts.iter().flat_map(|b| [b.lost, b.doubled, b.corrupted]);
+        chances.chain(bursts).try_for_each(|chance| within("a chance of line noise", chance, 0.0, 1.0))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::World;
+
+    #[test]
+    fn an_unknown_fault_lists_the_known_ones() {
+        let config = WorldConfig { faults: vec![Fault::new("flat-tyre", 1.0)], ..WorldConfig::default() };
+        let words = World::new(config).expect_err("no such fault").to_string();
+        for (name, _) in FaultKind::NAMES {
+            assert!(words.contains(name), "{words}");
+        }
+        assert!(words.contains("flat-tyre"));
+    }
+
+    #[test]
+    fn figures_out_of_range_are_refused() {
+        let severe = WorldConfig { faults: vec![Fault::new("weak-battery", 1.5)], ..WorldConfig::default() };
+        assert!(matches!(World::new(severe), Err(WorldError::Severity { .. })));
+        let noisy = WorldConfig { noise_scale: f64::NAN, ..WorldConfig::default() };
+        assert!(matches!(World::new(noisy), Err(WorldError::OutOfRange { .. })));
+    }
+}
