@@ -53,7 +53,7 @@ impl Estimate {
 }
 
 impl fmt::Display for Estimate {
-    /// `72.4 ± 0.9 Cel`, with no digit finer than the uncertainty's second (JCGM 100:2008, 7.2.6).
+    /// `72.4 ± 0.9 Cel`, with no digit finer than the uncertainty's second (JCGM 100:2008, 7.2.6, from memory).
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let half = self.half_width();
         let digits = if half > 0.0 && half.is_finite() {

@@ -1,6 +1,6 @@
 //! The two parts of a reading's uncertainty.
 //!
-//! Terms and evaluation follow the GUM (JCGM 100:2008): the independent part scatters from reading to
+//! Terms and evaluation follow the GUM (JCGM 100:2008, clauses from memory): the independent part scatters from reading to
 //! reading, so averaging may reduce it; the shared part (calibration, reference, ground) is the same in
 //! every reading, so averaging never does.
 
