@@ -1,0 +1,189 @@
+//! An archive: begins sessions, and closes at the start what a crash left open.
+
+use std::io;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use model::{Problem, Span};
+
+use crate::card::Cut;
+use crate::close::{HeadFault, close, head_of};
+use crate::disk::{Disk, RealDisk, create_folders};
+use crate::head::SessionHead;
+use crate::layout::{CARD, JOURNAL, Layout, check_car, session_of};
+use crate::problem::{damaged, on_disk};
+use crate::writer::{ClosedSession, DEFAULT_SYNC_INTERVAL, SessionWriter};
+
+/// A session that a crash left, and what became of it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Recovered {
+    /// Name of its folder.
+    pub session: String,
+    /// Where it lies now.
+    pub path: PathBuf,
+    /// What became of it.
+    pub outcome: RecoveryOutcome,
+}
+
+/// What became of a session that a crash left.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum RecoveryOutcome {
+    /// It is closed, with everything up to the first damaged byte.
+    Closed {
+        /// What it holds.
+        closed: ClosedSession,
+        /// What was cut.
+        cut: Option<Cut>,
+    },
+    /// Its beginning cannot be read; it was moved aside.
+    MovedAside(Problem),
+    /// The disk stood in the way; it stays where it is, and the next start tries again.
+    Left(Problem),
+}
+
+/// A folder of sessions.
+pub struct Archive {
+    disk: Arc<dyn Disk>,
+    layout: Layout,
+    interval: Span,
+}
+
+impl Archive {
+    /// Opens the archive in an existing or new folder, and closes what a crash left. Sessions that another
+    /// program is recording are left alone.
+    pub fn open(root: &Path) -> Result<(Self, Vec<Recovered>), Problem> {
+        std::fs::create_dir_all(root).map_err(|e| on_disk(root, "making the archive", &e))?;
+        Self::open_on(Arc::new(RealDisk), root)
+    }
+
+    pub(crate) fn open_on(disk: Arc<dyn Disk>, root: &Path) -> Result<(Self, Vec<Recovered>), Problem> {
+        let archive = Self { disk, layout: Layout::new(root), interval: DEFAULT_SYNC_INTERVAL };
+        let open = archive.layout.open();
+        let seen = |e: io::Error| on_disk(&open, "looking for open sessions", &e);
+        create_folders(&*archive.disk, root, &open).map_err(seen)?;
+        let mut recovered = Vec::new();
+        for entry in archive.disk.list(&open).map_err(seen)? {
+            if entry.folder {
+                recovered.extend(archive.recover(&entry.name)?);
+            }
+        }
+        Ok((archive, recovered))
+    }
+
+    /// Sets how much time may pass between two syncs of the sessions begun from now on.
+    pub fn set_sync_interval(&mut self, interval: Span) {
+        self.interval = interval;
+    }
+
+    /// Begins a session. Refuses a car that cannot name a folder, a session that exists, and a head that
+    /// would not read back.
+    pub fn begin(&self, head: SessionHead) -> Result<SessionWriter, Problem> {
+        check_car(&head.car)?;
+        SessionWriter::begin(self.disk.clone(), &self.layout, head, self.interval)
+    }
+
+    /// The folders of all closed sessions, by car, day and id.
+    pub fn sessions(&self) -> Result<Vec<PathBuf>, Problem> {
+        let mut folders = vec![self.layout.root().to_path_buf()];
+        for prefix in ["car=", "date=", ""] {
+            let mut below = Vec::new();
+            for folder in folders {
+                let list =
+                    self.disk.list(&folder).map_err(|e| on_disk(&folder, "listing the archive", &e))?;
+                let wanted = list.into_iter().filter(|e| e.folder && e.name.starts_with(prefix));
+                below.extend(wanted.map(|e| folder.join(e.name)));
+            }
+            folders = below;
+        }
+        let mut closed = Vec::new();
+        for folder in folders {
+            if self
+                .disk
+                .exists(&folder.join(CARD))
+                .map_err(|e| on_disk(&folder, "listing the archive", &e))?
+            {
+                closed.push(folder);
+            }
+        }
+        Ok(closed)
+    }
+
+    /// Deals with one folder of an open session; `None` when another program is recording it, or when nothing
+    /// had been recorded in it.
+    fn recover(&self, name: &str) -> Result<Option<Recovered>, Problem> {
+        let open = self.layout.open_session(name);
+        let lock_path = self.layout.session_lock(name);
+        let Some(lock) = self.disk.lock(&lock_path).map_err(|e| on_disk(&lock_path, "locking", &e))? else {
+            return Ok(None);
+        };
+        let recovered = match self.try_recover(name, &open) {
+            Ok(recovered) => recovered,
+            Err(problem) => {
+                let outcome = RecoveryOutcome::Left(problem);
+                return Ok(Some(Recovered { session: name.to_owned(), path: open, outcome }));
+            }
+        };
+        if let Err(error) = self.disk.remove_file(&lock_path) {
+            tracing::warn!(%error, path = %lock_path.display(), "a lock file stays behind");
+        }
+        drop(lock);
+        Ok(recovered)
+    }
+
+    fn try_recover(&self, name: &str, open: &Path) -> Result<Option<Recovered>, Problem> {
+        let journal = open.join(JOURNAL);
+        if !self.disk.exists(&journal).map_err(|e| on_disk(&journal, "looking for the journal", &e))? {
+            // The session was only about to begin, or its journal was just removed after closing.
+            self.disk.remove_folder(open).map_err(|e| on_disk(open, "removing an empty folder", &e))?;
+            return Ok(None);
+        }
+        let outcome = match self.check_head(name, &journal) {
+            Ok(()) => {
+                let (closed, cut) = close(&*self.disk, &self.layout, open, true)?;
+                let path = closed.path.clone();
+                return Ok(Some(Recovered {
+                    session: name.to_owned(),
+                    path,
+                    outcome: RecoveryOutcome::Closed { closed, cut },
+                }));
+            }
+            Err(HeadFault::Disk(problem)) => return Err(problem),
+            Err(HeadFault::Broken(problem)) => RecoveryOutcome::MovedAside(problem),
+        };
+        let path = self.move_aside(name, open)?;
+        Ok(Some(Recovered { session: name.to_owned(), path, outcome }))
+    }
+
+    fn check_head(&self, name: &str, journal: &Path) -> Result<(), HeadFault> {
+        let head = head_of(&*self.disk, journal)?;
+        check_car(&head.car).map_err(HeadFault::Broken)?;
+        if session_of(name).as_ref() == Some(&head.session) {
+            Ok(())
+        } else {
+            let seen = format!("it is of session '{}', but lies in the folder of '{name}'", head.session);
+            Err(HeadFault::Broken(damaged(journal, seen, "keep it for an expert, or remove it")))
+        }
+    }
+
+    fn move_aside(&self, name: &str, open: &Path) -> Result<PathBuf, Problem> {
+        let broken = self.layout.broken();
+        let failed = |e: io::Error| on_disk(&broken, "moving a broken session aside", &e);
+        create_folders(&*self.disk, self.layout.root(), &broken).map_err(failed)?;
+        let mut to = broken.join(name);
+        for again in 2.. {
+            if !self.disk.exists(&to).map_err(failed)? {
+                break;
+            }
+            to = broken.join(format!("{name}-{again}"));
+        }
+        self.disk.rename(open, &to).map_err(failed)?;
+        self.disk.sync_folder(&broken).map_err(failed)?;
+        self.disk.sync_folder(&self.layout.open()).map_err(failed)?;
+        Ok(to)
+    }
+}
+
+#[cfg(test)]
+mod crash_tests;
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,232 @@
+//! From a journal to a closed session: the one way for a session that ends and one that a crash left.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use model::{Ending, Event, Moment, Problem};
+
+use crate::card::{Cut, SessionCard, hex};
+use crate::disk::{Disk, create_folders, read_all};
+use crate::head::SessionHead;
+use crate::journal::{Frame, JournalReader};
+use crate::layout::{CARD, CLOSING, EVENTS, JOURNAL, Layout, SAMPLES};
+use crate::problem::{damaged, on_disk};
+use crate::tables::{Anchors, EventTable, SampleTable, TableHead};
+use crate::writer::ClosedSession;
+
+/// What a first reading of a journal finds.
+struct Survey {
+    head: SessionHead,
+    ending: Option<Ending>,
+    anchors: Anchors,
+    samples: u64,
+    events: u64,
+    first: Option<Moment>,
+    last: Option<Moment>,
+    cut: Option<Cut>,
+}
+
+/// Closes the journal in `open`. Whatever stops it, the journal stays as it is until the tables lie synced in
+/// their place, so that this can be tried again.
+pub(crate) fn close(
+    disk: &dyn Disk,
+    layout: &Layout,
+    open: &Path,
+    recovered: bool,
+) -> Result<(ClosedSession, Option<Cut>), Problem> {
+    let step = |at: &Path, doing: &'static str| {
+        let at = at.to_path_buf();
+        move |e: std::io::Error| on_disk(&at, doing, &e)
+    };
+    let journal = open.join(JOURNAL);
+    let survey = survey(disk, &journal)?;
+    let target = layout.closed(&survey.head)?;
+    let cut = survey.cut.clone();
+
+    let closed = if disk.exists(&target).map_err(step(&target, "looking for the folder"))? {
+        // A crash came between the rename and the removal of the journal.
+        verify(disk, &target, &survey.head)?
+    } else {
+        let work = open.join(CLOSING);
+        if disk.exists(&work).map_err(step(&work, "looking for the folder"))? {
+            disk.remove_folder(&work).map_err(step(&work, "removing a half-closed session"))?;
+        }
+        disk.create_folder(&work).map_err(step(&work, "making the folder"))?;
+        let mut closed = write_files(disk, &journal, &work, survey, recovered)?;
+        disk.sync_folder(&work).map_err(step(&work, "syncing the folder"))?;
+        let parent = target.parent().expect("a session lies in its day's folder").to_path_buf();
+        create_folders(disk, layout.root(), &parent).map_err(step(&parent, "making the folder"))?;
+        disk.rename(&work, &target).map_err(step(&target, "putting the session in its place"))?;
+        disk.sync_folder(&parent).map_err(step(&parent, "syncing the folder"))?;
+        closed.path = target;
+        closed
+    };
+
+    disk.remove_folder(open).map_err(step(open, "removing the journal"))?;
+    disk.sync_folder(&layout.open()).map_err(step(&layout.open(), "syncing the folder"))?;
+    Ok((closed, cut))
+}
+
+/// Why a journal's head cannot be had.
+pub(crate) enum HeadFault {
+    /// The disk cannot be read now; the journal may be good.
+    Disk(Problem),
+    /// The journal's beginning is damaged and will stay so.
+    Broken(Problem),
+}
+
+impl From<HeadFault> for Problem {
+    fn from(fault: HeadFault) -> Self {
+        match fault {
+            HeadFault::Disk(problem) | HeadFault::Broken(problem) => problem,
+        }
+    }
+}
+
+/// The head of a journal alone.
+pub(crate) fn head_of(disk: &dyn Disk, journal: &Path) -> Result<SessionHead, HeadFault> {
+    let unread = |e: std::io::Error| HeadFault::Disk(on_disk(journal, "reading the journal", &e));
+    let mut reader = JournalReader::new(disk.read(journal).map_err(unread)?);
+    match reader.next().map_err(unread)? {
+        Some(Frame::Head(head)) => Ok(*head),
+        _ => {
+            let seen = "its beginning cannot be read, so nothing after it can";
+            Err(HeadFault::Broken(damaged(journal, seen, "keep it for an expert, or remove it")))
+        }
+    }
+}
+
+fn survey(disk: &dyn Disk, journal: &Path) -> Result<Survey, Problem> {
+    let head = head_of(disk, journal)?;
+    let mut found = Survey {
+        anchors: Anchors::new(head.utc_nanos),
+        head,
+        ending: None,
+        samples: 0,
+        events: 0,
+        first: None,
+        last: None,
+        cut: None,
+    };
+    let read = |e: std::io::Error| on_disk(journal, "reading the journal", &e);
+    let mut reader = JournalReader::new(disk.read(journal).map_err(read)?);
+    while let Some(frame) = reader.next().map_err(read)? {
+        match frame {
+            Frame::Samples(samples) => {
+                found.samples += samples.len() as u64;
+                samples.iter().for_each(|s| found.saw(s.at));
+            }
+            Frame::Event(event, _) => {
+                found.events += 1;
+                found.saw(event.at);
+                match &event.event {
+                    Event::Anchor { utc_nanos, uncertainty, source } => {
+                        found.anchors.add(event.at, *utc_nanos, *uncertainty, source);
+                    }
+                    // A session that ended, but was not closed before a crash.
+                    Event::SessionEnded { ending } => found.ending = Some(*ending),
+                    _ => {}
+                }
+            }
+            Frame::End(ending) => found.ending = Some(ending),
+            Frame::Head(_) | Frame::Channel(_) => {}
+        }
+    }
+    found.cut = reader.finish().map_err(read)?.map(|(damage, bytes)| Cut { bytes, why: damage.to_string() });
+    Ok(found)
+}
+
+impl Survey {
+    fn saw(&mut self, at: Moment) {
+        self.first = Some(self.first.map_or(at, |first| first.min(at)));
+        self.last = Some(self.last.map_or(at, |last| last.max(at)));
+    }
+}
+
+/// Second reading: everything into the tables, a row group at a time.
+fn write_files(
+    disk: &dyn Disk,
+    journal: &Path,
+    work: &Path,
+    survey: Survey,
+    recovered: bool,
+) -> Result<ClosedSession, Problem> {
+    let about = TableHead { head: &survey.head, anchors: &survey.anchors };
+    let (samples_path, events_path) = (work.join(SAMPLES), work.join(EVENTS));
+    let write = |at: &Path| {
+        let at = at.to_path_buf();
+        move |e: crate::tables::TableError| e.at(&at)
+    };
+    let mut samples = SampleTable::create(disk, &samples_path, about).map_err(write(&samples_path))?;
+    let mut events = EventTable::create(disk, &events_path, about).map_err(write(&events_path))?;
+    let read = |e: std::io::Error| on_disk(journal, "reading the journal", &e);
+    let mut reader = JournalReader::new(disk.read(journal).map_err(read)?);
+    while let Some(frame) = reader.next().map_err(read)? {
+        match frame {
+            Frame::Samples(batch) => {
+                for sample in &batch {
+                    samples.push(sample).map_err(write(&samples_path))?;
+                }
+            }
+            Frame::Event(event, json) => events.push(&event, json).map_err(write(&events_path))?,
+            Frame::Head(_) | Frame::Channel(_) | Frame::End(_) => {}
+        }
+    }
+    let files =
+        vec![samples.finish().map_err(write(&samples_path))?, events.finish().map_err(write(&events_path))?];
+
+    let mut bytes: u64 = files.iter().map(|f| f.bytes).sum();
+    let card = SessionCard {
+        schema: crate::RECORD_VERSION,
+        head: survey.head,
+        ending: survey.ending,
+        samples: survey.samples,
+        events: survey.events,
+        first: survey.first,
+        last: survey.last,
+        files,
+        recovered,
+        cut: survey.cut,
+        card_sha256: String::new(),
+    };
+    let path = work.join(CARD);
+    let text = card.to_bytes().map_err(|e| damaged(&path, format!("it cannot be written: {e}"), ""))?;
+    bytes += text.len() as u64;
+    let doing = |e: std::io::Error| on_disk(&path, "writing the session's description", &e);
+    let mut file = disk.create(&path).map_err(doing)?;
+    file.write_all(&text).map_err(doing)?;
+    file.sync().map_err(doing)?;
+    Ok(ClosedSession { path: work.to_path_buf(), samples: card.samples, events: card.events, bytes })
+}
+
+/// Refuses to give up a journal for a folder that does not hold the same session whole.
+fn verify(disk: &dyn Disk, target: &Path, head: &SessionHead) -> Result<ClosedSession, Problem> {
+    let path = target.join(CARD);
+    let text = read_all(disk, &path).map_err(|e| on_disk(&path, "reading the session's description", &e))?;
+    let card = SessionCard::from_bytes(&text, &path)?;
+    if card.head != *head {
+        let seen = "it lies where the session of another journal should lie";
+        return Err(damaged(target, seen, "rename one of the two by hand"));
+    }
+    let mut bytes = text.len() as u64;
+    for file in &card.files {
+        let path: PathBuf = target.join(&file.name);
+        let mut source = disk.read(&path).map_err(|e| on_disk(&path, "reading the table", &e))?;
+        check_digest(&mut *source, &path, &file.sha256)?;
+        bytes += file.bytes;
+    }
+    Ok(ClosedSession { path: target.to_path_buf(), samples: card.samples, events: card.events, bytes })
+}
+
+/// Refuses a file that is not, to the bit, what was written.
+pub(crate) fn check_digest(source: &mut dyn std::io::Read, path: &Path, wanted: &str) -> Result<(), Problem> {
+    use sha2::Digest;
+    let mut digest = sha2::Sha256::new();
+    std::io::copy(source, &mut digest).map_err(|e| on_disk(path, "reading the table", &e))?;
+    if hex(&digest.finalize()) == wanted {
+        Ok(())
+    } else {
+        let seen = "its digest does not match: it is damaged or was changed";
+        Err(damaged(path, seen, "restore the session's folder from a copy"))
+    }
+}

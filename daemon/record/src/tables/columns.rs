@@ -1,0 +1,197 @@
+//! The declared columns of every table: one list, from which the file's schema, the encodings and the files
+//! in `schemas/tables` all come.
+
+use std::sync::Arc;
+
+use arrow::datatypes::{DataType, Field, Schema, TimeUnit};
+use parquet::basic::Encoding;
+use serde_json::{Value, json};
+
+/// How a column is kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Kind {
+    /// Text out of few different ones.
+    Name,
+    /// Text out of few different ones, or none.
+    MaybeName,
+    /// Any text.
+    Text,
+    /// A whole number that changes little from row to row.
+    Whole,
+    /// A whole number that is never negative.
+    Count,
+    /// Nanoseconds since 1970-01-01T00:00:00Z.
+    Utc,
+    /// A number out of few different ones: values come from converter counts.
+    Number,
+}
+
+impl Kind {
+    fn data_type(self) -> DataType {
+        match self {
+            Self::Name | Self::MaybeName => {
+                DataType::Dictionary(Box::new(DataType::Int32), Box::new(DataType::Utf8))
+            }
+            Self::Text => DataType::Utf8,
+            Self::Whole => DataType::Int64,
+            Self::Count => DataType::UInt64,
+            Self::Utc => DataType::Timestamp(TimeUnit::Nanosecond, Some("UTC".into())),
+            Self::Number => DataType::Float64,
+        }
+    }
+
+    fn words(self) -> &'static str {
+        match self {
+            Self::Name | Self::MaybeName => "string, dictionary",
+            Self::Text => "string",
+            Self::Whole => "int64",
+            Self::Count => "uint64",
+            Self::Utc => "timestamp[ns, UTC]",
+            Self::Number => "float64",
+        }
+    }
+
+    /// The encoding asked for, and whether a dictionary comes first.
+    pub(super) fn encoding(self) -> (Encoding, bool) {
+        match self {
+            Self::Name | Self::MaybeName | Self::Number => (Encoding::PLAIN, true),
+            Self::Text => (Encoding::PLAIN, false),
+            Self::Whole | Self::Count | Self::Utc => (Encoding::DELTA_BINARY_PACKED, false),
+        }
+    }
+}
+
+/// One declared column.
+pub(super) struct Column {
+    pub(super) name: &'static str,
+    pub(super) kind: Kind,
+    meaning: &'static str,
+}
+
+const fn column(name: &'static str, kind: Kind, meaning: &'static str) -> Column {
+    Column { name, kind, meaning }
+}
+
+/// One reading a row, in the order recorded.
+pub(super) const SAMPLES: &[Column] = &[
+    column("channel", Kind::Name, "id of the channel"),
+    column(
+        "at_ns",
+        Kind::Whole,
+        "middle of the interval in which the controller must have read it, in ns of the station's own clock, which never \
+         jumps",
+    ),
+    column(
+        "utc",
+        Kind::Utc,
+        "the same moment in UTC, by the newest anchor at or before it; may jump at an anchor",
+    ),
+    column("time_uncertainty_ns", Kind::Whole, "half of that interval, in ns"),
+    column("raw", Kind::Whole, "the count as it came over the wire"),
+    column(
+        "value",
+        Kind::Number,
+        "the middle of the count's interval, in the channel's unit (key 'holdgate.units')",
+    ),
+    column("noise", Kind::Number, "standard deviation of the noise of one reading, in the channel's unit"),
+    column("resolution", Kind::Number, "width of one count, in the channel's unit"),
+    column(
+        "shared",
+        Kind::Number,
+        "standard uncertainty that all readings of the channel share, in its unit",
+    ),
+    column("quality", Kind::Name, "good, implausible, saturated or invalid; only good readings are judged"),
+];
+
+/// One event a row, in the order of `seq`.
+pub(super) const EVENTS: &[Column] = &[
+    column("seq", Kind::Count, "counts from 1 within the session"),
+    column("at_ns", Kind::Whole, "when, in ns of the station's own clock, which never jumps"),
+    column(
+        "utc",
+        Kind::Utc,
+        "the same moment in UTC, by the newest anchor at or before it; may jump at an anchor",
+    ),
+    column("kind", Kind::Name, "what kind of event"),
+    column("step", Kind::MaybeName, "the step of the procedure in which it happened, where there is one"),
+    column("json", Kind::Text, "the whole event"),
+];
+
+/// The schema of a table.
+pub(super) fn schema(columns: &[Column]) -> Schema {
+    let field = |c: &Column| Field::new(c.name, c.kind.data_type(), c.kind == Kind::MaybeName);
+    Schema::new(columns.iter().map(|c| Arc::new(field(c))).collect::<Vec<_>>())
+}
+
+/// A table as it is declared to the outside.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DeclaredTable {
+    /// Its name, which is also that of its file in a session's folder.
+    pub name: &'static str,
+    /// Its declaration as JSON, as it lies in `schemas/tables/<name>.json`.
+    pub json: String,
+}
+
+/// Every recorded table, generated from the schema that the files are written with.
+pub fn declared_tables() -> Vec<DeclaredTable> {
+    let keys = super::about::KEYS.iter().map(|(key, meaning)| json!({ "key": key, "meaning": meaning }));
+    let keys: Vec<Value> = keys.collect();
+    [
+        ("samples", "one reading a row, in the order recorded", SAMPLES),
+        ("events", "one event a row, in the order of their numbers", EVENTS),
+    ]
+    .into_iter()
+    .map(|(name, rows, columns)| {
+        let schema = schema(columns);
+        let columns: Vec<Value> = columns
+            .iter()
+            .zip(schema.fields())
+            .map(|(column, field)| {
+                let (encoding, dictionary) = column.kind.encoding();
+                json!({
+                    "name": field.name(),
+                    "type": column.kind.words(),
+                    "nullable": field.is_nullable(),
+                    "encoding": if dictionary { "RLE_DICTIONARY".to_owned() } else { encoding.to_string() },
+                    "meaning": column.meaning,
+                })
+            })
+            .collect();
+        let table = json!({
+            "table": name,
+            "version": crate::RECORD_VERSION,
+            "file": format!("{name}.parquet"),
+            "rows": rows,
+            "columns": columns,
+            "metadata": keys,
+        });
+        let mut json = serde_json::to_string_pretty(&table).expect("a value of texts and numbers is JSON");
+        json.push('\n');
+        DeclaredTable { name, json }
+    })
+    .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// With `UPDATE_SCHEMAS=1` the files are written instead of compared.
+    #[test]
+    fn the_declared_tables_are_those_written() {
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../schemas/tables");
+        for table in declared_tables() {
+            let path = folder.join(format!("{}.json", table.name));
+            if std::env::var_os("UPDATE_SCHEMAS").is_some_and(|v| v == "1") {
+                std::fs::create_dir_all(&folder).unwrap();
+                std::fs::write(&path, &table.json).unwrap();
+            }
+            let declared = std::fs::read_to_string(&path).unwrap_or_default();
+            assert_eq!(
+                declared, table.json,
+                "schemas/tables/{}.json has drifted: set UPDATE_SCHEMAS=1",
+                table.name
+            );
+        }
+    }
+}

@@ -1,0 +1,67 @@
+//! Small sessions for the tests of this room.
+
+use std::collections::BTreeMap;
+
+use model::{
+    ChannelId, Event, EventEnvelope, Moment, Quality, SCHEMA_VERSION, Sample, SessionId, Span, StationId,
+    Uncertainty, Unit,
+};
+
+use crate::head::{ChannelHead, SessionHead};
+
+/// 2026-11-25T08:00:00Z.
+pub(crate) const STARTED: i64 = 1_795_593_600_000_000_000;
+
+pub(crate) fn head(session: &str) -> SessionHead {
+    let channel = |id: &str, unit: &str, factor: f64| ChannelHead {
+        id: ChannelId::new(id).unwrap(),
+        title: format!("the {id}"),
+        unit: Unit::new(unit).unwrap(),
+        factor,
+        offset: 0.0,
+        resolution: factor,
+        noise: factor / 8.0,
+        shared: factor / 4.0,
+        rounding: "nearest".into(),
+    };
+    SessionHead {
+        session: SessionId::new(session).unwrap(),
+        station: StationId::new("bench").unwrap(),
+        car: "bench-car".into(),
+        procedure: Some("idle-set-up".into()),
+        program: "0.1.0".into(),
+        utc_nanos: STARTED,
+        tags: BTreeMap::from([("who".into(), "me".into())]),
+        description_sha256: "d1".into(),
+        script_sha256: None,
+        channels: vec![channel("rpm", "{rev}/min", 25.0), channel("volts", "V", 0.02)],
+    }
+}
+
+pub(crate) fn sample(channel: &str, at: i64, raw: i64) -> Sample {
+    let factor = if channel == "rpm" { 25.0 } else { 0.02 };
+    Sample {
+        channel: ChannelId::new(channel).unwrap(),
+        at: Moment(at),
+        time_uncertainty: Span(400_000),
+        raw,
+        value: raw as f64 * factor,
+        uncertainty: Uncertainty { noise: factor / 8.0, resolution: factor, shared: factor / 4.0 },
+        quality: Quality::Good,
+    }
+}
+
+pub(crate) fn event(session: &str, seq: u64, at: i64, text: &str) -> EventEnvelope {
+    wrap(session, seq, at, Event::Remark { text: text.into() })
+}
+
+pub(crate) fn wrap(session: &str, seq: u64, at: i64, event: Event) -> EventEnvelope {
+    EventEnvelope {
+        schema: SCHEMA_VERSION,
+        seq,
+        station: StationId::new("bench").unwrap(),
+        session: SessionId::new(session).unwrap(),
+        at: Moment(at),
+        event,
+    }
+}

@@ -1,0 +1,279 @@
+//! Writing a session while it runs.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use model::{Ending, Event, EventEnvelope, Moment, Problem, ProblemKind, Sample, Span};
+
+use crate::close::close;
+use crate::disk::{Disk, DiskFile, Lock, create_folders};
+use crate::head::SessionHead;
+use crate::journal::{Codec, FrameWriter, LONGEST_PAYLOAD};
+use crate::layout::{JOURNAL, Layout};
+use crate::problem::{argument, damaged, on_disk, place};
+
+/// How much may be lost to a power cut unless somebody asks for a sync.
+pub const DEFAULT_SYNC_INTERVAL: Span = Span::from_millis(250);
+
+/// Samples of a batch are written out at this size, whatever the time, to keep memory bounded.
+const FULL_BATCH: usize = 16 << 10;
+/// Finished frames are handed to the operating system at this size.
+const FULL_BUFFER: usize = 64 << 10;
+
+/// A session that lies in its place in the archive.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ClosedSession {
+    /// Its folder.
+    pub path: PathBuf,
+    /// Rows of the table of samples.
+    pub samples: u64,
+    /// Rows of the table of events.
+    pub events: u64,
+    /// Bytes of all its files.
+    pub bytes: u64,
+}
+
+/// Writes one running session to its journal.
+///
+/// What is handed over is safe from a crash of the program and of the machine once [`SessionWriter::sync`]
+/// has returned well, or [`SessionWriter::tick`] has found a sync due and [`SessionWriter::problem`] is none.
+/// After the first refusal of the disk nothing more is written: a disk that failed once to sync may have
+/// thrown away what it was given, so writing on would leave a record with a hole that nobody sees.
+pub struct SessionWriter {
+    disk: Arc<dyn Disk>,
+    layout: Layout,
+    path: PathBuf,
+    file: Box<dyn DiskFile>,
+    frames: FrameWriter,
+    codec: Codec,
+    batch: Vec<u8>,
+    batch_count: u64,
+    buffer: Vec<u8>,
+    unsynced: bool,
+    interval: Span,
+    last_sync: Option<Moment>,
+    problem: Option<Problem>,
+    lost: u64,
+    head: SessionHead,
+    lock: Lock,
+}
+
+impl SessionWriter {
+    /// Begins a session whose head has been checked. Its journal, with the head in it, is synced on return.
+    pub(crate) fn begin(
+        disk: Arc<dyn Disk>,
+        layout: &Layout,
+        head: SessionHead,
+        interval: Span,
+    ) -> Result<Self, Problem> {
+        let session = head.session.as_str();
+        let path = layout.open_session(session);
+        let refuse = |at: &Path| {
+            damaged(at, format!("there is a session '{session}' already"), "give the new session another id")
+        };
+        let step = |at: &Path, doing: &str| {
+            let (at, doing) = (at.to_path_buf(), doing.to_owned());
+            move |e: std::io::Error| on_disk(&at, &doing, &e)
+        };
+        create_folders(&*disk, layout.root(), &layout.open())
+            .map_err(step(&layout.open(), "making the folder"))?;
+        let lock_path = layout.session_lock(session);
+        let lock =
+            disk.lock(&lock_path).map_err(step(&lock_path, "locking"))?.ok_or_else(|| refuse(&lock_path))?;
+        for taken in [&path, &layout.closed(&head)?] {
+            if disk.exists(taken).map_err(step(taken, "looking for the folder"))? {
+                return Err(refuse(taken));
+            }
+        }
+
+        let mut buffer = Vec::new();
+        let mut frames = FrameWriter::begin(&mut buffer);
+        let json = head_json(&head)?;
+        frames
+            .head(&json, &mut buffer)
+            .map_err(|e| argument("head", e.to_string(), "use fewer or shorter tags"))?;
+        disk.create_folder(&path).map_err(step(&path, "making the folder"))?;
+        disk.sync_folder(&layout.open()).map_err(step(&layout.open(), "syncing the folder"))?;
+        let journal = path.join(JOURNAL);
+        let file = disk.create(&journal).map_err(step(&journal, "making the journal"))?;
+        disk.sync_folder(&path).map_err(step(&path, "syncing the folder"))?;
+        let codec = Codec::new(&head);
+        let mut writer = Self {
+            disk,
+            layout: layout.clone(),
+            path,
+            file,
+            frames,
+            codec,
+            batch: Vec::new(),
+            batch_count: 0,
+            buffer,
+            unsynced: true,
+            interval,
+            last_sync: None,
+            problem: None,
+            lost: 0,
+            head,
+            lock,
+        };
+        writer.sync()?;
+        Ok(writer)
+    }
+
+    /// Takes one sample.
+    pub fn sample(&mut self, sample: &Sample) {
+        if self.problem.is_some() {
+            self.lost += 1;
+            return;
+        }
+        if !self.codec.knows(&sample.channel) {
+            self.close_batch();
+            self.frames.channel(&sample.channel, &mut self.buffer);
+            self.codec.add(sample.channel.clone());
+        }
+        let known = self.codec.encode(sample, &mut self.batch);
+        debug_assert!(known, "the channel was given a number just now");
+        self.batch_count += 1;
+        self.unsynced = true;
+        if self.batch.len() >= FULL_BATCH {
+            self.close_batch();
+        }
+        self.flush_when_full();
+    }
+
+    /// Takes one event. One whose JSON would not read back (a number in it is not one) is recorded as a
+    /// problem in its place, with that JSON in its words.
+    pub fn event(&mut self, event: &EventEnvelope) {
+        if self.problem.is_some() {
+            self.lost += 1;
+            return;
+        }
+        self.close_batch();
+        let json = match readable_json(event) {
+            Ok(json) => json,
+            Err(why) => {
+                let instead = EventEnvelope { event: Event::Problem { problem: why }, ..event.clone() };
+                serde_json::to_vec(&instead).expect("a problem is texts alone")
+            }
+        };
+        self.frames.event(&json, &mut self.buffer).expect("the length was checked");
+        self.unsynced = true;
+        self.flush_when_full();
+    }
+
+    /// Says what time it is; syncs when the interval is over and there is something to sync.
+    pub fn tick(&mut self, now: Moment) {
+        let last = *self.last_sync.get_or_insert(now);
+        let passed = now.since(last);
+        // A clock that went back is a new clock.
+        if self.unsynced && (passed >= self.interval || passed < Span::ZERO) {
+            self.last_sync = Some(now);
+            // A refusal stays in `problem`.
+            self.sync().ok();
+        }
+    }
+
+    /// Returns once everything taken is on the medium.
+    pub fn sync(&mut self) -> Result<(), Problem> {
+        self.close_batch();
+        self.flush();
+        if self.problem.is_none() && self.unsynced {
+            match self.file.sync() {
+                Ok(()) => self.unsynced = false,
+                Err(e) => self.fail("syncing the journal", &e),
+            }
+        }
+        self.problem.clone().map_or(Ok(()), Err)
+    }
+
+    /// Ends the session: turns the journal into tables and puts them in their place. On an error the journal
+    /// stays and the next start closes it.
+    pub fn close(mut self, ending: Ending) -> Result<ClosedSession, Problem> {
+        self.close_batch();
+        if self.problem.is_none() {
+            self.frames.end(ending, &mut self.buffer);
+            self.unsynced = true;
+        }
+        if let Err(mut problem) = self.sync() {
+            if self.lost > 0 {
+                problem.seen =
+                    format!("{}; {} samples and events after it are lost", problem.seen, self.lost);
+            }
+            return Err(problem);
+        }
+        drop(self.file);
+        let (closed, _) = close(&*self.disk, &self.layout, &self.path, false)?;
+        let lock_path = self.layout.session_lock(self.head.session.as_str());
+        // The session lies in its place; a lock file that stays behind stands in nobody's way.
+        if let Err(error) = self.disk.remove_file(&lock_path) {
+            tracing::warn!(%error, path = %lock_path.display(), "a lock file stays behind");
+        }
+        drop(self.lock);
+        Ok(closed)
+    }
+
+    /// What stopped the recording, if anything did.
+    pub fn problem(&self) -> Option<&Problem> {
+        self.problem.as_ref()
+    }
+
+    /// The folder in which the session is while it runs.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    fn close_batch(&mut self) {
+        if self.batch_count > 0 {
+            self.frames.samples(self.batch_count, &self.batch, &mut self.buffer);
+            self.batch.clear();
+            self.batch_count = 0;
+        }
+    }
+
+    fn flush_when_full(&mut self) {
+        if self.buffer.len() >= FULL_BUFFER {
+            self.flush();
+        }
+    }
+
+    fn flush(&mut self) {
+        if self.problem.is_none()
+            && !self.buffer.is_empty()
+            && let Err(e) = self.file.write_all(&self.buffer)
+        {
+            self.fail("writing the journal", &e);
+        }
+        self.buffer.clear();
+    }
+
+    fn fail(&mut self, doing: &str, error: &std::io::Error) {
+        let problem = on_disk(&self.path.join(JOURNAL), doing, error);
+        tracing::error!(%problem, "the recording stops");
+        self.problem = Some(problem);
+    }
+}
+
+/// The head as JSON that reads back as the same head.
+fn head_json(head: &SessionHead) -> Result<Vec<u8>, Problem> {
+    let refuse = |why: String| argument("head", why, "give every channel finite numbers");
+    let json = serde_json::to_vec(head).map_err(|e| refuse(format!("it cannot be written: {e}")))?;
+    match serde_json::from_slice::<SessionHead>(&json) {
+        Ok(back) if back == *head => Ok(json),
+        Ok(_) => Err(refuse("it does not read back as it was".into())),
+        Err(e) => Err(refuse(format!("it would not read back: {e}"))),
+    }
+}
+
+/// The event as JSON that reads back, or the problem to record in its place.
+fn readable_json(event: &EventEnvelope) -> Result<Vec<u8>, Problem> {
+    let problem = |seen: String| Problem::new(ProblemKind::Record, place(Path::new("events")), seen, "");
+    let json = serde_json::to_vec(event).map_err(|e| problem(format!("an event cannot be written: {e}")))?;
+    let shown = || String::from_utf8_lossy(&json).chars().take(4_000).collect::<String>();
+    if json.len() > LONGEST_PAYLOAD {
+        return Err(problem(format!("an event of {} bytes is too long to record: {}", json.len(), shown())));
+    }
+    match serde_json::from_slice::<EventEnvelope>(&json) {
+        Ok(_) => Ok(json),
+        Err(e) => Err(problem(format!("an event would not read back ({e}): {}", shown()))),
+    }
+}
