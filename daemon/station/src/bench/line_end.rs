@@ -17,8 +17,12 @@ pub fn share(world: World) -> SharedWorld {
 }
 
 /// The adapter's end of the bench car's line.
+///
+/// The world may be older than the station's clock (a station that starts anew finds the car as it is): what
+/// is the clock's start here is the world's own time when the line was opened.
 pub struct WorldLine {
     world: SharedWorld,
+    begun: i64,
     arrivals: Vec<Arrival>,
 }
 
@@ -31,34 +35,41 @@ impl std::fmt::Debug for WorldLine {
 impl WorldLine {
     /// The line of a bench car.
     pub fn new(world: SharedWorld) -> Self {
-        Self { world, arrivals: Vec::new() }
+        let begun = world.borrow().truth().at;
+        Self { world, begun, arrivals: Vec::new() }
+    }
+
+    fn there(&self, here: Moment) -> i64 {
+        here.0 + self.begun
     }
 }
 
 impl LineEnd for WorldLine {
     fn write(&mut self, now: Moment, byte: u8) {
-        self.world.borrow_mut().write(now.0, byte);
+        self.world.borrow_mut().write(self.there(now), byte);
     }
 
     fn set_level(&mut self, now: Moment, low: bool) {
-        self.world.borrow_mut().set_level(now.0, low);
+        self.world.borrow_mut().set_level(self.there(now), low);
     }
 
     fn set_baud(&mut self, now: Moment, baud: u32) -> u32 {
-        self.world.borrow_mut().set_baud(now.0, baud)
+        self.world.borrow_mut().set_baud(self.there(now), baud)
     }
 
     fn purge(&mut self, now: Moment) {
-        self.world.borrow_mut().purge(now.0);
+        self.world.borrow_mut().purge(self.there(now));
     }
 
     fn read(&mut self, now: Moment, into: &mut Vec<Received>) {
-        self.world.borrow_mut().read(now.0, &mut self.arrivals);
+        let there = self.there(now);
+        self.world.borrow_mut().read(there, &mut self.arrivals);
+        let begun = self.begun;
         let received = self.arrivals.drain(..);
-        into.extend(received.map(|a| Received { byte: a.byte, end: Moment(a.end), broken: a.framing_error }));
+        into.extend(received.map(|a| Received { byte: a.byte, end: Moment(a.end - begun), broken: a.framing_error }));
     }
 
     fn next_event(&self) -> Option<Moment> {
-        self.world.borrow().next_event().map(Moment)
+        self.world.borrow().next_event().map(|at| Moment(at - self.begun))
     }
 }

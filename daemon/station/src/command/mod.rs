@@ -3,6 +3,7 @@
 mod car;
 mod rehearse;
 mod report;
+mod serve;
 
 use clap::{Parser, Subcommand};
 use model::{Ending, Problem};
@@ -26,6 +27,8 @@ enum Command {
     Report(report::Arguments),
     /// Check a controller description and say what it offers
     Car(car::Arguments),
+    /// Serve recorded sessions to programs on this computer
+    Serve(serve::Arguments),
 }
 
 /// Runs the program. What it returns decides the exit code.
@@ -48,6 +51,7 @@ pub fn main() -> Ending {
         Command::Rehearse(arguments) => rehearse::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
         Command::Car(arguments) => car::run(&arguments),
+        Command::Serve(arguments) => serve::run(&arguments),
     }
 }
 

@@ -6,7 +6,7 @@ use clock::{Clock, Stop, handoff};
 use link::transport::Transport;
 use link::transport::in_process::InProcess;
 use link::{Driver, DriverParts, RunEnd};
-use model::{Event, Problem, SessionId};
+use model::{Event, Problem, SessionId, Span};
 use procedure::{Cancel, RunReport};
 use record::{Archive, HoldLedger, Recorder, SessionHead};
 
@@ -24,6 +24,10 @@ pub const REHEARSAL_UTC: i64 = 1_767_225_600_000_000_000;
 /// Entries between driver and recorder; a rehearsal waits when it is full.
 const QUEUE: usize = 4_096;
 
+/// How often the journal is synced, on the rehearsal's clock, which runs some thousand times faster than the
+/// disk's. What a crash may cost here can be had again by running the same seed.
+const SYNC_EVERY: Span = Span::from_secs(300);
+
 /// How the driver's part of a rehearsal came out.
 enum Driven {
     Ended(RunEnd),
@@ -34,7 +38,8 @@ enum Driven {
 /// Runs a plan against a bench car. `None` after a crash asked for by the hooks.
 pub fn rehearse(plan: &Plan, world: SharedWorld, hooks: Hooks) -> Result<Option<Ended>, Vec<Problem>> {
     let real = Clock::real();
-    let (archive, recovered) = Archive::open(&plan.archive).map_err(|problem| vec![problem])?;
+    let (mut archive, recovered) = Archive::open(&plan.archive).map_err(|problem| vec![problem])?;
+    archive.set_sync_interval(SYNC_EVERY);
     for one in &recovered {
         plan.screen.say(&format!("recovered session {}: {}", one.session, one.path.display()));
     }

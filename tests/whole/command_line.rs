@@ -1,0 +1,104 @@
+//! The program itself, started as people start it.
+
+use std::path::PathBuf;
+use std::process::{Command, Output};
+
+/// The program, as the entry script builds it beside these tests.
+fn program() -> PathBuf {
+    let mut path = std::env::current_exe().expect("this test has a path");
+    path.pop();
+    path.pop();
+    let path = path.join(format!("holdgate{}", std::env::consts::EXE_SUFFIX));
+    assert!(path.is_file(), "{} is missing: run tests/run, or cargo build --release first", path.display());
+    path
+}
+
+fn run(arguments: &[&str]) -> Output {
+    Command::new(program()).args(arguments).env_remove("HOLDGATE_LOG").output().expect("it starts")
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+#[test]
+fn the_demonstration_passes_and_says_where_its_session_lies_and_how_fast_it_ran() {
+    let archive = tempfile::tempdir().unwrap();
+    let folder = archive.path().to_str().unwrap();
+    let output = run(&["rehearse", "hold-demo", "--seed", "1", "--archive", folder, "--tag", "fuel=e10"]);
+    let out = text(&output.stdout);
+    assert_eq!(output.status.code(), Some(0), "{out}{}", text(&output.stderr));
+    assert!(out.contains("CAUTION") && out.find("CAUTION") < out.find("step warm"), "{out}");
+    assert!(out.contains("times faster than real time"), "{out}");
+    let path = out.lines().find_map(|line| line.strip_prefix("session: ")).expect("a path is printed");
+    let session = record::read_session(std::path::Path::new(path)).unwrap();
+    assert_eq!(session.head().tags.get("fuel").map(String::as_str), Some("e10"));
+
+    // The same name again: nothing is overwritten.
+    let again = run(&["rehearse", "hold-demo", "--seed", "1", "--archive", folder]);
+    assert_eq!(again.status.code(), Some(0));
+    assert!(text(&again.stdout).contains("seed-1-2"), "{}", text(&again.stdout));
+
+    let report = run(&["report", path]);
+    assert_eq!(report.status.code(), Some(0), "{}", text(&report.stderr));
+    assert!(text(&report.stdout).contains("idle held"), "{}", text(&report.stdout));
+}
+
+#[test]
+fn json_is_one_object_a_line_and_the_end_is_the_last() {
+    let archive = tempfile::tempdir().unwrap();
+    let output = run(&["rehearse", "hold-demo", "--seed", "2", "--json", "--archive", archive.path().to_str().unwrap()]);
+    let lines: Vec<serde_json::Value> =
+        text(&output.stdout).lines().map(|line| serde_json::from_str(line).expect("JSON")).collect();
+    let (end, events) = lines.split_last().unwrap();
+    assert_eq!(end["kind"], "run_ended");
+    assert_eq!(end["ending"], "passed");
+    for (i, event) in events.iter().enumerate() {
+        assert_eq!(event["seq"], i as u64 + 1);
+        assert_eq!(event["schema"], u64::from(model::SCHEMA_VERSION));
+    }
+}
+
+#[test]
+fn bad_input_says_what_where_and_the_cure_all_at_once_and_exits_with_2() {
+    let archive = tempfile::tempdir().unwrap();
+    let folder = archive.path().to_str().unwrap();
+    let all = ["rehearse", "hold-dmo", "--fault", "air-leek", "--tag", "fuel", "--archive", folder];
+    let output = run(&all);
+    let err = text(&output.stderr);
+    assert_eq!(output.status.code(), Some(2), "{err}");
+    for part in ["hold-dmo", "did you mean 'hold-demo'?", "air-leek", "sticking-idle-valve", "'fuel' is not KEY=VALUE"] {
+        assert!(err.contains(part), "{part} is missing in:\n{err}");
+    }
+    assert_eq!(run(&["rehearse", "missing.rhai"]).status.code(), Some(2));
+    assert_eq!(run(&["rehearse"]).status.code(), Some(2));
+    assert_eq!(run(&["report", folder]).status.code(), Some(2));
+    assert_eq!(run(&["--version"]).status.code(), Some(0));
+}
+
+#[test]
+fn a_script_of_ones_own_is_run_and_its_mistake_is_told_with_line_and_column() {
+    let folder = tempfile::tempdir().unwrap();
+    let script = folder.path().join("mine.rhai");
+    std::fs::write(&script, "procedure(\"mine\", #{ title: \"Mine\", channels: [\"rpm\"] });\nwait(above(\"rmp\", 1.rpm).limit(1.second));\n").unwrap();
+    let archive = folder.path().join("archive");
+    let output = run(&["rehearse", script.to_str().unwrap(), "--archive", archive.to_str().unwrap()]);
+    let out = text(&output.stdout);
+    assert_eq!(output.status.code(), Some(2), "{out}");
+    assert!(out.contains("mine.rhai:2:") && out.contains("did you mean 'rpm'?"), "{out}");
+    assert!(out.contains("session: "), "the recording is kept: {out}");
+}
+
+#[test]
+fn the_bench_cars_description_can_be_looked_at_and_a_broken_one_tells_every_mistake() {
+    let output = run(&["car"]);
+    assert_eq!(output.status.code(), Some(0));
+    assert!(text(&output.stdout).contains("idle_valve"));
+    let folder = tempfile::tempdir().unwrap();
+    let broken = folder.path().join("car.toml");
+    std::fs::write(&broken, "schema = 1\nname = \"x\"\ntitel = \"X\"\n[link]\nbaud = -1\n").unwrap();
+    let output = run(&["car", broken.to_str().unwrap()]);
+    let err = text(&output.stderr);
+    assert_eq!(output.status.code(), Some(2), "{err}");
+    assert!(err.contains("car.toml:3") && err.contains("car.toml:5"), "{err}");
+}

@@ -1,0 +1,10 @@
+//! Whole-program tests, in one binary: what people do, from the command line to the record.
+
+#[global_allocator]
+static MEMORY: os::memory::Counting = os::memory::Counting;
+
+mod bad_scripts;
+mod command_line;
+mod demo;
+mod repeat;
+mod walk;
