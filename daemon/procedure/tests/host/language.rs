@@ -46,6 +46,20 @@ remark(`${latest("rpm")} ${measure("rpm", "idle", 5.seconds)} ${latest("rpm") > 
 }
 
 #[test]
+fn a_change_carries_the_uncertainty_of_both_measurements() {
+    // Worked by hand (JCGM 100:2008, 5.1.2, from memory): 4 and 4 give 5.66. The fake car reads the same mean
+    // each time, so the change is nought.
+    let body = r#"
+let before = measure("rpm", "before", 5.seconds);
+let after = measure("rpm", "after", 5.seconds);
+let change = change(before, after);
+remark(`${change} ${(change.high.number - change.low.number - 2.0 * (4.0 * 4.0 + 4.0 * 4.0).sqrt()).abs() < 1e-9}`);"#;
+    assert_eq!(says(body), ["0.0 ± 5.7 r/min true"]);
+    let mixed = r#"change(measure("rpm", "a", 5.seconds), measure("coolant", "b", 5.seconds));"#;
+    assert!(outcome(mixed).contains("measure different things"), "{}", outcome(mixed));
+}
+
+#[test]
 fn a_gate_is_sent_as_it_was_written() {
     let body = r#"
 wait(all([

@@ -56,7 +56,7 @@ fn the_hold_demonstration_passes_on_a_healthy_car() {
     > note idle_after Estimate(Estimate { value: 850.0, low: 846.0, high: 854.0, unit: Unit("{rev}/min") })
     > end after: passed
     > remark Idle before 850.0 ± 4.0 r/min, held 850.0 ± 4.0 r/min, after 850.0 ± 4.0 r/min.
-    > remark Holding the valve changed the idle by 0 r/min; it came back to within 0 r/min.
+    > remark Holding the valve changed the idle by 0.0 ± 5.7 r/min; afterwards it was 0.0 ± 5.7 r/min from where it began.
     "#);
 }
 

@@ -16,7 +16,7 @@ use super::script;
 use crate::bench::{Hands, SharedWorld, WorldLine};
 use crate::sides::facts;
 use crate::sides::ledger::{DiskLedger, left_behind};
-use crate::sides::tape::Tape;
+use crate::sides::tape::{Pace, Tape};
 
 /// UTC at the start of every rehearsal: 2026-01-01T00:00:00Z, so that one seed gives one record.
 pub const REHEARSAL_UTC: i64 = 1_767_225_600_000_000_000;
@@ -67,7 +67,7 @@ pub fn rehearse(plan: &Plan, world: SharedWorld, hooks: Hooks) -> Result<Option<
             description,
             script: callee,
             stop,
-            sink: Box::new(Tape::new(handle, Box::new(plan.screen.clone()), true)),
+            sink: Box::new(Tape::new(handle, Box::new(plan.screen.clone()), Pace::Rehearsal)),
             ledger: Box::new(DiskLedger::new(ledger, clock.clone())),
             operator: operator.unwrap_or_else(|| Box::new(Hands::new())),
             viewer: Box::new(plan.screen.clone()),

@@ -10,12 +10,25 @@ pub trait Ear {
     fn hear(&mut self, event: &EventEnvelope);
 }
 
+/// How recorder and driver keep step.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pace {
+    /// The driver never waits; what a full queue refuses is counted as lost.
+    Real,
+    /// The clock stands still while the driver waits, so a full queue is waited for, and entries are handed
+    /// over by the hundred: waking the recorder's thread for each would take longer than recording it.
+    Rehearsal,
+}
+
+/// Entries handed over together in a rehearsal.
+const HANDFUL: usize = 256;
+
 /// Hands samples and events to the recorder, and events to an ear.
 pub struct Tape {
     recorder: RecorderHandle,
     ear: Box<dyn Ear>,
-    /// Whether a full queue may be waited for: in a rehearsal, where the clock stands still meanwhile.
-    may_wait: bool,
+    pace: Pace,
+    waiting: Vec<Entry>,
     lost: u64,
 }
 
@@ -27,17 +40,32 @@ impl std::fmt::Debug for Tape {
 
 impl Tape {
     /// A tape in front of a recorder.
-    pub fn new(recorder: RecorderHandle, ear: Box<dyn Ear>, may_wait: bool) -> Self {
-        Self { recorder, ear, may_wait, lost: 0 }
+    pub fn new(recorder: RecorderHandle, ear: Box<dyn Ear>, pace: Pace) -> Self {
+        Self { recorder, ear, pace, waiting: Vec::new(), lost: 0 }
     }
 
     fn record(&mut self, entry: Entry) {
-        let taken = if self.may_wait {
-            self.recorder.record_blocking(entry)
-        } else {
-            self.recorder.try_record(entry)
-        };
-        self.lost += u64::from(!taken);
+        match self.pace {
+            Pace::Real => self.lost += u64::from(!self.recorder.try_record(entry)),
+            Pace::Rehearsal => {
+                self.waiting.push(entry);
+                if self.waiting.len() >= HANDFUL {
+                    self.hand_over();
+                }
+            }
+        }
+    }
+
+    fn hand_over(&mut self) {
+        for entry in self.waiting.drain(..) {
+            self.lost += u64::from(!self.recorder.record_blocking(entry));
+        }
+    }
+}
+
+impl Drop for Tape {
+    fn drop(&mut self) {
+        self.hand_over();
     }
 }
 

@@ -103,6 +103,17 @@ pub(super) fn register(r: &mut Registrar<'_>) {
     );
     r.words::<Measurement>("measurement", Measurement::words);
 
+    // change(from: measurement, to: measurement) -> measurement
+    let shared = Arc::clone(&r.shared);
+    r.function(
+        "change",
+        "change(from, to)",
+        "How far the second measurement lies above the first, with its 95 % interval.",
+        move |ctx: NativeCallContext<'_>, from: Measurement, to: Measurement| {
+            shared.call(&ctx, |_| change(&from, &to))
+        },
+    );
+
     // latest(channel: text) -> quantity or nothing; latest(channel: text, age: time) likewise
     let shared = Arc::clone(&r.shared);
     r.function(
@@ -120,6 +131,19 @@ pub(super) fn register(r: &mut Registrar<'_>) {
             newest(&shared, &ctx, channel, Some(&age))
         },
     );
+}
+
+/// The difference of two means. Their half-widths are combined as the root of the sum of squares (JCGM
+/// 100:2008, 5.1.2, from memory); what both share would cancel, so the interval is rather too wide than too
+/// narrow.
+fn change(from: &Measurement, to: &Measurement) -> Result<Measurement, Fail> {
+    let (a, b) = (from.estimate()?, to.estimate()?);
+    let factor = a.unit.convert_difference(1.0, &b.unit);
+    let factor = factor.map_err(|e| misuse(&e.to_string(), "compare measurements of one kind"))?;
+    let start = a.unit.convert(a.value, &b.unit).map_err(|e| misuse(&e.to_string(), "compare one kind"))?;
+    let (value, half) = (b.value - start, b.half_width().hypot(a.half_width() * factor));
+    let estimate = Estimate { value, low: value - half, high: value + half, unit: b.unit.clone() };
+    Ok(Measurement { name: format!("{} against {}", to.name, from.name), estimate: Some(estimate) })
 }
 
 fn newest(
