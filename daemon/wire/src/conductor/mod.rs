@@ -275,6 +275,10 @@ impl Conductor {
 
     /// Takes characters that came.
     pub fn bytes(&mut self, now: Moment, received: &[Received]) {
+        // The controller's timeout starts again at the end of its answer.
+        for hold in &mut self.holds {
+            hold.spoke(now);
+        }
         self.client.bytes(now, received);
         self.advance(now);
     }
@@ -285,9 +289,20 @@ impl Conductor {
         self.advance(now);
     }
 
-    /// The transport failed: the link is down whatever the controller thinks.
+    /// The transport failed. What is held is released at once, without a wake-up: the failure may be this
+    /// side's alone and the controller still listening. Otherwise the link is down.
     pub fn transport_lost(&mut self, now: Moment, why: &str) {
-        self.lose_link(now, why);
+        if self.client.is_connected() && self.holds.iter().any(Hold::may_be_held) {
+            if let Some(owner) = self.owner.take() {
+                self.dropped(owner);
+            }
+            self.client.abandon(now);
+            for i in 0..self.holds.len() {
+                self.holds[i].release(now, ReleaseCause::LinkLost);
+            }
+        } else {
+            self.lose_link(now, why);
+        }
         self.advance(now);
     }
 

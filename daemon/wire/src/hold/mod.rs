@@ -222,7 +222,7 @@ impl Hold {
         }
     }
 
-    /// Anything is handed to the line: the controller's own timeout starts again.
+    /// Anything is handed to the line or heard on it: the controller's own timeout may start again.
     pub fn spoke(&mut self, now: Moment) {
         self.last_word = self.last_word.max(now);
     }

@@ -19,6 +19,10 @@ use super::{KeyBytes, Timing};
 use crate::frame::{Assembler, Header, HeaderForm, Message};
 use crate::{Deadline, Reason};
 
+/// P4max: the longest gap between two characters of a request (Regulation (EU) 2016/799, Annex IC, Appendix 8,
+/// Table 4); after it half a request is forgotten.
+const P4_MAX: Span = Span::from_millis(20);
+
 /// What the client is doing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum State {
@@ -147,6 +151,14 @@ impl Client {
         self.connected = false;
         self.key_bytes = None;
         self.timing = self.config.timing;
+        self.drop_job();
+    }
+
+    /// Gives up whatever is in flight. The controller forgets half a request after P4max, well within the gap
+    /// before the next one.
+    pub fn abandon(&mut self, now: Moment) {
+        self.not_before = self.not_before.max(self.last_activity + self.timing.p3_min).max(now + P4_MAX);
+        self.outbox.clear();
         self.drop_job();
     }
 
