@@ -3,6 +3,7 @@
 use model::event::ReleaseCause;
 use model::{ChannelId, Command, Ending, Event, Gate, Moment, Place, Problem, ProblemKind, Reply, Span};
 use signal::{GateError, GateJudge, Window};
+use wire::hold::Hold;
 use wire::service;
 
 use super::Driver;
@@ -22,7 +23,9 @@ impl Driver {
             Command::Latest { channel, within } => self.latest(now, channel, within),
             Command::Engage { .. } => self.engage(now, command),
             Command::Release { output } => {
-                if self.conductor.holds().iter().any(|hold| hold.spec().output == output) {
+                // A hold that is over may stand in the list until its wire is idle; nothing will answer for it.
+                let held = |hold: &Hold| hold.spec().output == output && !hold.is_done();
+                if self.conductor.holds().iter().any(held) {
                     self.pending = Pending::Release(output.clone());
                     self.conductor.release(now, &output, ReleaseCause::ScopeLeft);
                 } else {

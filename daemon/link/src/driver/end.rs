@@ -1,7 +1,7 @@
 //! How a run comes to its end.
 
 use model::event::ReleaseCause;
-use model::{Ending, Event, Moment, ProblemKind, Reply};
+use model::{Ending, Event, Moment, OutputId, Place, Problem, ProblemKind, Reply};
 use wire::conductor::Ticket;
 use wire::service;
 
@@ -74,6 +74,12 @@ impl Driver {
 
     pub(super) fn finish(&mut self, begun: Moment) -> RunEnd {
         let now = self.clock.now();
+        if !self.port_lost
+            && let Err(error) = self.let_line_go(now)
+        {
+            tracing::warn!(%error, "the line could not be let go at the end of the run");
+        }
+        self.warn_of_what_is_left(now);
         let tally = self.conductor.tally().clone();
         self.journal.event(
             now,
@@ -96,5 +102,20 @@ impl Driver {
             }
         }
         RunEnd { ending, why, problems: std::mem::take(&mut self.problems), tally, length: now.since(begun) }
+    }
+
+    /// What the ledger still holds at the end is told, whatever has kept it from being released: the next
+    /// start releases it first, but until then only the key does.
+    fn warn_of_what_is_left(&mut self, now: Moment) {
+        let told = |problem: &Problem, output: &OutputId| {
+            problem.kind == ProblemKind::Release && problem.place == Place::Output { output: output.clone() }
+        };
+        let untold = |output: &&OutputId| !self.problems.iter().any(|problem| told(problem, output));
+        let left: Vec<OutputId> = self.intents.keys().filter(untold).cloned().collect();
+        for output in left {
+            let seen = "the run ended before its release was known";
+            let place = Place::Output { output };
+            self.tell(now, Problem::new(ProblemKind::Release, place, seen, "switch the key off"));
+        }
     }
 }

@@ -195,7 +195,11 @@ impl Driver {
     }
 
     /// More words on why an output is given back.
-    pub(super) fn drop_detail(&self, output: &OutputId, cause: ReleaseCause) -> String {
+    pub(super) fn release_detail(&self, output: &OutputId, cause: ReleaseCause) -> String {
+        // Machines built anew release what the ones before them held as a former run's.
+        if let (ReleaseCause::FormerRun, Some(over)) = (cause, &self.over) {
+            return over.why.clone();
+        }
         if cause != ReleaseCause::DropCondition {
             return String::new();
         }

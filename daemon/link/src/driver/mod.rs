@@ -142,6 +142,12 @@ pub struct Driver {
     problems: Vec<Problem>,
     link_up: bool,
     down_since: Moment,
+    /// The port is gone: nothing is read or written any more.
+    port_lost: bool,
+    /// This side holds the line low.
+    line_low: bool,
+    /// Failures of the port since something was read.
+    failures: u32,
     /// Something was read since judges last looked.
     fresh: bool,
     shown_at: Moment,
@@ -188,6 +194,9 @@ impl Driver {
             problems: Vec::new(),
             link_up: false,
             down_since: now,
+            port_lost: false,
+            line_low: false,
+            failures: 0,
             fresh: false,
             shown_at: now - Span::from_secs(10),
         }
@@ -203,18 +212,27 @@ impl Driver {
     /// is recorded, and what was held is released by machines built anew.
     pub async fn run(mut self) -> RunEnd {
         let begun = self.clock.now();
-        self.begin();
+        // The second time is for releasing; what fails then as well will not be mended by a third.
         for _ in 0..2 {
-            match Catch(Box::pin(self.drive())).await {
+            match Catch(Box::pin(self.begin_and_drive())).await {
                 Ok(()) => break,
-                Err(panic) => self.after_panic(&panic),
+                Err(panic) => {
+                    self.after_panic(&panic);
+                    self.port_lost = true;
+                }
             }
         }
         self.finish(begun)
     }
 
+    async fn begin_and_drive(&mut self) {
+        self.begin();
+        self.drive().await;
+    }
+
     fn begin(&mut self) {
         let now = self.clock.now();
+        self.port_lost = false;
         if let Err(error) = self.set_up_port(now) {
             self.transport_lost(now, &error);
         }
@@ -234,6 +252,7 @@ impl Driver {
             let why = format!("it offers {achieved} Bd where {baud} Bd are needed");
             return Err(TransportError::Unable { what: "set the rate", why });
         }
+        self.let_line_go(now)?;
         self.transport.purge(now)
     }
 
@@ -252,7 +271,6 @@ impl Driver {
         self.down_since = now;
         self.farewell = Farewell::Done;
         self.end_run(now, Ending::BadInput, "the driver failed", ReleaseCause::ScriptGone);
-        self.begin();
     }
 
     /// Records and keeps a problem.

@@ -11,6 +11,9 @@ use wire::kline::Transmit;
 use super::Driver;
 use crate::transport::TransportError;
 
+/// So many failures of the port in a row, with nothing read between them, mean that it is gone.
+const MOST_FAILURES: u32 = 8;
+
 /// What ended a wait.
 enum Wake {
     Stop,
@@ -23,6 +26,10 @@ impl Driver {
     pub(super) async fn drive(&mut self) {
         loop {
             let now = self.clock.now();
+            // However the script went away: nothing stays held for it.
+            if !self.script.is_open() {
+                self.conductor.release_all(now, ReleaseCause::ScriptGone);
+            }
             self.settle(now);
             if self.is_finished(now) {
                 return;
@@ -36,15 +43,15 @@ impl Driver {
                     self.end_run(now, Ending::Stopped, &format!("stopped by {by}"), ReleaseCause::Stop);
                 }
                 Wake::Turn(Turn::Asked(command)) => self.command(now, command),
-                Wake::Turn(Turn::Gone) => self.script_gone(now),
+                Wake::Turn(Turn::Gone) => {}
                 Wake::Turn(Turn::Abandoned) => {
                     let seen = "the script computes without end and is abandoned";
                     let cure = "look for a loop that waits for nothing";
                     self.tell(now, Problem::new(ProblemKind::Script, Place::Program, seen, cure));
                     self.end_run(now, Ending::BadInput, seen, ReleaseCause::ScriptGone);
-                    self.script_gone(now);
                 }
                 Wake::Read(Ok(())) => {
+                    self.failures = 0;
                     self.conductor.bytes(now, &self.inbox);
                     self.inbox.clear();
                 }
@@ -55,14 +62,14 @@ impl Driver {
     }
 
     async fn wait(&mut self, until: Moment, precisely: bool) -> Wake {
-        let Self { script, stop, transport, clock, inbox, over, .. } = self;
+        let Self { script, stop, transport, clock, inbox, over, port_lost, .. } = self;
         let clock = &*clock;
-        let listening = over.is_none();
+        let (listening, reading) = (over.is_none(), !*port_lost);
         tokio::select! {
             biased;
             () = stop.raised(), if listening => Wake::Stop,
             turn = script.next() => Wake::Turn(turn),
-            read = poll_fn(|context| transport.poll_read(context, clock.now(), inbox)) => Wake::Read(read),
+            read = poll_fn(|context| transport.poll_read(context, clock.now(), inbox)), if reading => Wake::Read(read),
             () = clock.sleep_until_precisely(until), if precisely => Wake::Time,
             () = clock.sleep_until(until), if !precisely => Wake::Time,
         }
@@ -71,8 +78,10 @@ impl Driver {
     /// The next moment at which anything may have to be done, and whether characters leave then.
     fn deadline(&self) -> (Moment, bool) {
         let wire = self.conductor.deadline();
+        // A lost port would report its loss at every look, and the time would never go on.
+        let arrival = if self.port_lost { None } else { self.transport.next_arrival() };
         let others = [
-            self.transport.next_arrival().unwrap_or(Moment::NEVER),
+            arrival.unwrap_or(Moment::NEVER),
             self.pending.deadline(),
             self.watch_deadline(),
             self.operator_deadline(),
@@ -89,15 +98,34 @@ impl Driver {
         if self.link_up || self.over.is_some() { Moment::NEVER } else { self.down_since + self.patience.link }
     }
 
-    /// Lets everything act until nothing more happens at this moment.
+    /// Lets everything act until nothing more happens at this moment: what judging brings about is told and
+    /// sent now, not when something else happens to wake the loop.
     pub(super) fn settle(&mut self, now: Moment) {
+        self.pump(now);
         for _ in 0..64 {
-            let mut quiet = true;
+            if now >= self.link_deadline() {
+                let why = format!("the link stayed down for {}", self.patience.link);
+                self.end_run(now, Ending::LinkLost, &why, ReleaseCause::LinkLost);
+            }
+            self.judge(now);
+            if !self.pump(now) {
+                break;
+            }
+        }
+        self.show(now);
+    }
+
+    /// Puts on the line what the wire's machine wants there and takes what it reports. Says whether anything
+    /// was reported.
+    fn pump(&mut self, now: Moment) -> bool {
+        let mut reported = false;
+        for _ in 0..64 {
             while let Some(transmit) = self.conductor.poll_transmit() {
                 if let Err(error) = self.transmit(now, transmit) {
                     self.transport_lost(now, &error);
                 }
             }
+            let mut quiet = true;
             while let Some(event) = self.conductor.poll_event() {
                 quiet = false;
                 self.wire_event(now, event);
@@ -105,38 +133,48 @@ impl Driver {
             if quiet {
                 break;
             }
+            reported = true;
         }
-        if now >= self.link_deadline() {
-            let why = format!("the link stayed down for {}", self.patience.link);
-            self.end_run(now, Ending::LinkLost, &why, ReleaseCause::LinkLost);
-        }
-        self.judge(now);
-        self.show(now);
-        // Judging may have asked for something new on the wire.
-        while let Some(transmit) = self.conductor.poll_transmit() {
-            if let Err(error) = self.transmit(now, transmit) {
-                self.transport_lost(now, &error);
-            }
-        }
+        reported
     }
 
+    /// What a port that is gone was to send is lost; the machines' own deadlines then find out.
     fn transmit(&mut self, now: Moment, transmit: Transmit) -> Result<(), TransportError> {
+        if self.port_lost {
+            return Ok(());
+        }
         match transmit {
             Transmit::Byte(byte) => self.transport.write(now, &[byte]),
-            Transmit::Low => self.transport.set_level(now, true).map(|_| ()),
-            Transmit::High => self.transport.set_level(now, false).map(|_| ()),
+            Transmit::Low => {
+                self.line_low = true;
+                self.transport.set_level(now, true).map(|_| ())
+            }
+            Transmit::High => self.let_line_go(now),
         }
     }
 
+    /// A line that stayed low would keep everybody else on it from speaking.
+    pub(super) fn let_line_go(&mut self, now: Moment) -> Result<(), TransportError> {
+        if std::mem::take(&mut self.line_low) {
+            self.transport.set_level(now, false)?;
+        }
+        Ok(())
+    }
+
+    /// The port failed. One that is gone, or fails again and again, is used no more and ends the run: what is
+    /// held is then left to the controller's own timeout, because nothing reaches it from here.
     pub(super) fn transport_lost(&mut self, now: Moment, error: &TransportError) {
+        if self.port_lost {
+            return;
+        }
+        self.failures += 1;
+        self.port_lost = matches!(error, TransportError::Gone(_)) || self.failures >= MOST_FAILURES;
         self.conductor.transport_lost(now, &error.to_string());
-        if matches!(error, TransportError::Gone(_)) {
+        if self.port_lost {
+            let cure = "plug the adapter in again and check its cable";
+            self.tell(now, Problem::new(ProblemKind::Link, Place::Wire, error.to_string(), cure));
             self.end_run(now, Ending::LinkLost, &error.to_string(), ReleaseCause::LinkLost);
         }
-    }
-
-    fn script_gone(&mut self, now: Moment) {
-        self.conductor.release_all(now, ReleaseCause::ScriptGone);
     }
 
     /// Pays the reply that is owed.

@@ -39,7 +39,7 @@ impl Driver {
             }
             Wire::EngageRefused { output, why } => self.engage_refused(now, &output, &why),
             Wire::Releasing { output, cause } => {
-                let detail = self.drop_detail(&output, cause);
+                let detail = self.release_detail(&output, cause);
                 self.causes.insert(output.clone(), cause);
                 self.journal.event(now, Event::HoldReleasing { output, cause, detail });
             }
@@ -73,6 +73,11 @@ impl Driver {
             return;
         }
         self.strike_out(now, output);
+        self.drops.retain(|drop| drop.output != *output);
+        // Given up because the run is over: nobody refused anything.
+        if self.over.is_some() {
+            return;
+        }
         let seen = format!("the controller refuses to be held: {why}");
         let place = Place::Output { output: output.clone() };
         let cure = "check the conditions that the maker's manual asks for";
@@ -139,9 +144,17 @@ impl Driver {
                 self.pending = Pending::Codes { ticket, next: None };
             }
             (true, _) => {
-                let seen = "the controller does not tell its trouble codes";
-                let cure = "read them as the maker's manual says";
-                let problem = Problem::new(ProblemKind::Car, Place::Wire, seen, cure);
+                let problem = match data {
+                    Some(_) => {
+                        let seen = "the controller does not tell its trouble codes";
+                        let cure = "read them as the maker's manual says";
+                        Problem::new(ProblemKind::Car, Place::Wire, seen, cure)
+                    }
+                    None => {
+                        let seen = "the question for trouble codes was not answered";
+                        Problem::new(ProblemKind::Link, Place::Wire, seen, "read them again")
+                    }
+                };
                 self.tell(now, problem.clone());
                 self.reply(Reply::Refused { problem });
             }

@@ -1,0 +1,132 @@
+//! Stand-ins for everyone the driver talks to besides the wire.
+
+use std::collections::BTreeMap;
+use std::sync::{Arc, Mutex};
+
+use model::{Event, EventEnvelope, Moment, OutputId, Place, Problem, ProblemKind, Sample};
+
+use super::trail::{Mark, Trail};
+use crate::{Intent, Ledger, Live, Operator, Sink, Viewer};
+
+/// What was recorded.
+#[derive(Debug, Default)]
+pub(super) struct Recorded {
+    pub(super) samples: Vec<Sample>,
+    pub(super) events: Vec<EventEnvelope>,
+}
+
+/// A recorder with room for so many samples between two events; it refuses the rest.
+#[derive(Debug, Clone)]
+pub(super) struct Tape {
+    pub(super) recorded: Arc<Mutex<Recorded>>,
+    room: usize,
+    since_event: usize,
+    lost: u64,
+    /// How many it refused in all.
+    pub(super) refused: Arc<Mutex<u64>>,
+}
+
+impl Tape {
+    pub(super) fn new(room: usize) -> Self {
+        Self { recorded: Arc::default(), room, since_event: 0, lost: 0, refused: Arc::default() }
+    }
+}
+
+impl Sink for Tape {
+    fn sample(&mut self, sample: &Sample) {
+        self.since_event += 1;
+        if self.since_event > self.room {
+            self.lost += 1;
+            *self.refused.lock().unwrap() += 1;
+            return;
+        }
+        self.recorded.lock().unwrap().samples.push(sample.clone());
+    }
+
+    fn event(&mut self, event: &EventEnvelope) {
+        self.since_event = 0;
+        self.recorded.lock().unwrap().events.push(event.clone());
+    }
+
+    fn lost(&mut self) -> u64 {
+        std::mem::take(&mut self.lost)
+    }
+}
+
+/// A ledger in memory.
+#[derive(Debug, Clone)]
+pub(super) struct Book {
+    pub(super) open: Arc<Mutex<BTreeMap<OutputId, Intent>>>,
+    trail: Trail,
+    works: bool,
+}
+
+impl Book {
+    pub(super) fn new(trail: Trail, works: bool) -> Self {
+        Self { open: Arc::default(), trail, works }
+    }
+}
+
+impl Ledger for Book {
+    fn intend(&mut self, _: Moment, intent: &Intent) -> Result<(), Problem> {
+        self.trail.push(Mark::Intended(intent.output.clone(), self.works));
+        if !self.works {
+            let place = Place::Path { path: "holds.ledger".into() };
+            return Err(Problem::new(ProblemKind::Record, place, "the disk is full", "make room on it"));
+        }
+        self.open.lock().unwrap().insert(intent.output.clone(), intent.clone());
+        Ok(())
+    }
+
+    fn cleared(&mut self, output: &OutputId) -> Result<(), Problem> {
+        self.trail.push(Mark::Cleared(output.clone()));
+        self.open.lock().unwrap().remove(output);
+        Ok(())
+    }
+}
+
+/// A person who answers everything after a fixed time, or never.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Hands {
+    pub(super) takes: Option<model::Span>,
+    answer_at: Option<Moment>,
+}
+
+impl Hands {
+    pub(super) fn that_take(takes: model::Span) -> Self {
+        Self { takes: Some(takes), answer_at: None }
+    }
+}
+
+impl Operator for Hands {
+    fn caution(&mut self, _: Moment, _: &[String]) {}
+
+    fn remark(&mut self, _: Moment, _: &str) {}
+
+    fn ask(&mut self, now: Moment, _: &str, _: &str, _: &str) {
+        self.answer_at = self.takes.map(|takes| now + takes);
+    }
+
+    fn answer(&mut self, now: Moment) -> Option<String> {
+        self.answer_at.take_if(|at| *at <= now).map(|_| "done".to_string())
+    }
+
+    fn next_answer(&self) -> Option<Moment> {
+        self.answer_at
+    }
+}
+
+/// A viewer that keeps what it was shown last.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Window(pub(super) Arc<Mutex<Vec<(Moment, String)>>>);
+
+impl Viewer for Window {
+    fn show(&mut self, live: &Live<'_>) {
+        self.0.lock().unwrap().push((live.now, live.waiting_for.to_string()));
+    }
+}
+
+/// The events of a kind, in order.
+pub(super) fn pick<T>(events: &[EventEnvelope], find: impl Fn(&Event) -> Option<T>) -> Vec<(Moment, T)> {
+    events.iter().filter_map(|one| find(&one.event).map(|found| (one.at, found))).collect()
+}
