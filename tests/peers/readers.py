@@ -1,0 +1,227 @@
+"""Opens a recorded session in readers that know nothing of this program: pyarrow, DuckDB and Polars.
+
+They must agree with each other, with session.json, with the declared tables and with the stream of events
+that the run printed. Usage: readers.py SESSION-FOLDER EVENT-STREAM SCHEMAS-FOLDER
+"""
+
+import hashlib
+import json
+import math
+import sys
+import tomllib
+from pathlib import Path
+
+import duckdb
+import jsonschema
+import polars
+import pyarrow
+import pyarrow.parquet
+
+from checks import Checks
+
+# Sums of the same numbers in another order differ in the last bits.
+SUM_TOLERANCE = 1e-12
+
+
+def main(session, stream, schemas):
+    checks = Checks()
+    card = json.loads((session / "session.json").read_text(encoding="utf-8"))
+    lines = [json.loads(line) for line in stream.read_text(encoding="utf-8").splitlines()]
+    events = lines[:-1]
+
+    the_stream(checks, events, lines[-1], session, card, schemas)
+    the_files(checks, session, card, schemas)
+    samples = three_readings(checks, session, "samples", card["samples"])
+    rows = three_readings(checks, session, "events", card["events"])
+    values_by_channel(checks, session, samples, card)
+    times(checks, samples, rows, session, card)
+    the_events(checks, rows, events)
+    the_descriptions(checks, schemas)
+    checks.end()
+
+
+def the_stream(checks, events, end, session, card, schemas):
+    """Every line of the stream but the last is an event by the committed schema."""
+    checks.same(end["kind"], "run_ended", "the last line of the stream is the end of the run")
+    checks.same(end["ending"], card["ending"], "the stream and the session end alike")
+    checks.same(Path(end["path"]).resolve(), session.resolve(), "the end names the session's folder")
+    schema = json.loads((schemas / "events.schema.json").read_text(encoding="utf-8"))
+    jsonschema.Draft202012Validator.check_schema(schema)
+    validator = jsonschema.Draft202012Validator(schema)
+    for event in events:
+        wrong = [error.message for error in validator.iter_errors(event)]
+        checks.same(wrong, [], f"event {event.get('seq')} is as events.schema.json says")
+    strange = dict(events[0], seq="one")
+    checks.that(not validator.is_valid(strange), "events.schema.json refuses an event with a text for its number")
+
+
+def the_files(checks, session, card, schemas):
+    """The digests are those of the files, and the tables are as declared."""
+    named = {file["name"] for file in card["files"]}
+    there = {path.name for path in session.iterdir()} - {"session.json"}
+    checks.same(named, there, "session.json names every file of the session")
+    for file in card["files"]:
+        content = (session / file["name"]).read_bytes()
+        checks.same(hashlib.sha256(content).hexdigest(), file["sha256"], f"SHA-256 of {file['name']}")
+        checks.same(len(content), file["bytes"], f"length of {file['name']}")
+    for name in ("samples", "events"):
+        declared = json.loads((schemas / "tables" / f"{name}.json").read_text(encoding="utf-8"))
+        opened = pyarrow.parquet.ParquetFile(session / declared["file"])
+        fields = [(field.name, type_words(field.type), field.nullable) for field in opened.schema_arrow]
+        wanted = [(column["name"], column["type"], column["nullable"]) for column in declared["columns"]]
+        checks.same(fields, wanted, f"columns of {name} as pyarrow sees them")
+        keys = {key.decode() for key in opened.metadata.metadata} - {"ARROW:schema"}
+        checks.same(keys, {entry["key"] for entry in declared["metadata"]}, f"metadata keys of {name}")
+        encodings(checks, opened, declared)
+
+
+def encodings(checks, opened, declared):
+    """The declared encoding is among those of each column; a dictionary may be given up where it grows."""
+    for group in range(opened.num_row_groups):
+        for at, column in enumerate(declared["columns"]):
+            found = opened.metadata.row_group(group).column(at).encodings
+            checks.that(column["encoding"] in found, f"{declared['table']}.{column['name']}: {found}")
+
+
+def type_words(kind):
+    """A type of Arrow in the words of the declared tables."""
+    if pyarrow.types.is_dictionary(kind):
+        return f"{type_words(kind.value_type)}, dictionary"
+    if pyarrow.types.is_timestamp(kind):
+        return f"timestamp[{kind.unit}, {kind.tz}]"
+    return {"double": "float64"}.get(str(kind), str(kind))
+
+
+def three_readings(checks, session, name, count):
+    """The rows of a table, after three readers have agreed on their number."""
+    path = session / f"{name}.parquet"
+    table = pyarrow.parquet.read_table(path)
+    checks.same(table.num_rows, count, f"rows of {name} in pyarrow and in session.json")
+    in_duckdb = duckdb.execute("SELECT count(*) FROM read_parquet(?)", [str(path)]).fetchone()[0]
+    checks.same(in_duckdb, count, f"rows of {name} in DuckDB and in session.json")
+    checks.same(polars.read_parquet(path).height, count, f"rows of {name} in Polars and in session.json")
+    checks.that(count > 0, f"{name} has rows")
+    return table
+
+
+def values_by_channel(checks, session, samples, card):
+    """Count, sum, least and greatest of each channel's values and counts are the same in all three."""
+    path = session / "samples.parquet"
+    of_arrow = {}
+    for row in samples.select(["channel", "value", "raw"]).to_pylist():
+        of_arrow.setdefault(row["channel"], []).append((row["value"], row["raw"]))
+    query = """SELECT channel, count(*), sum(value), min(value), max(value), sum(raw), min(raw), max(raw)
+               FROM read_parquet(?) GROUP BY channel"""
+    of_duckdb = {row[0]: row[1:] for row in duckdb.execute(query, [str(path)]).fetchall()}
+    value, raw = polars.col("value"), polars.col("raw")
+    kinds = [value.len().alias("n")]
+    kinds += [value.sum().alias("vs"), value.min().alias("vl"), value.max().alias("vh")]
+    kinds += [raw.sum().alias("rs"), raw.min().alias("rl"), raw.max().alias("rh")]
+    of_polars = {row[0]: row[1:] for row in polars.read_parquet(path).group_by("channel").agg(kinds).rows()}
+
+    checks.same(set(of_arrow), set(of_duckdb), "channels in pyarrow and DuckDB")
+    checks.same(set(of_arrow), set(of_polars), "channels in pyarrow and Polars")
+    checks.that(set(of_arrow) <= {channel["id"] for channel in card["head"]["channels"]}, "channels are declared")
+    checks.same(sum(len(pairs) for pairs in of_arrow.values()), card["samples"], "all channels make all samples")
+    for channel, pairs in of_arrow.items():
+        values, counts = [pair[0] for pair in pairs], [pair[1] for pair in pairs]
+        mine = (len(values), math.fsum(values), min(values), max(values), sum(counts), min(counts), max(counts))
+        for reader, theirs in (("DuckDB", of_duckdb[channel]), ("Polars", of_polars[channel])):
+            checks.that(agree(mine, theirs), f"{channel} in pyarrow {mine} and in {reader} {theirs}")
+    straight_lines(checks, of_arrow, card)
+
+
+def straight_lines(checks, by_channel, card):
+    """A channel on a straight line has the value that its count, factor and offset make."""
+    for channel in card["head"]["channels"]:
+        if channel["factor"] == 0 or channel["rounding"] != "to the nearest count":
+            continue
+        pairs = by_channel.get(channel["id"], [])
+        width = abs(channel["factor"])
+        wrong = [p for p in pairs if abs(p[0] - (p[1] * channel["factor"] + channel["offset"])) > 1e-9 * max(width, 1)]
+        if pairs:
+            checks.same(wrong, [], f"{channel['id']}: value = count x factor + offset")
+
+
+def agree(mine, theirs):
+    """Whether two rows of counts, sums and ends are equal, sums of fractions but for their last bits."""
+    exact = all(a == b for at, (a, b) in enumerate(zip(mine, theirs, strict=True)) if at != 1)
+    return exact and math.isclose(mine[1], theirs[1], rel_tol=SUM_TOLERANCE, abs_tol=SUM_TOLERANCE)
+
+
+def times(checks, samples, rows, session, card):
+    """Times never go back, and UTC is the newest anchor plus what has passed since."""
+    by_channel = {}
+    for name, at in zip(samples["channel"].to_pylist(), samples["at_ns"].to_pylist(), strict=True):
+        by_channel.setdefault(name, []).append(at)
+    for channel, moments in by_channel.items():
+        pairs = zip(moments, moments[1:])
+        checks.that(all(a < b for a, b in pairs), f"the times of {channel} grow from row to row")
+    moments = rows["at_ns"].to_pylist()
+    checks.that(all(a <= b for a, b in zip(moments, moments[1:])), "the times of events never go back")
+    everything = moments + samples["at_ns"].to_pylist()
+    checks.same((min(everything), max(everything)), (card["first"], card["last"]), "first and last moment")
+
+    anchors = [(0, card["head"]["utc_nanos"])]
+    for text in rows["json"].to_pylist():
+        event = json.loads(text)
+        if event["event"]["kind"] == "anchor":
+            anchors.append((event["at"], event["event"]["utc_nanos"]))
+    checks.that(len(anchors) > 1, "the session has an anchor event")
+
+    def utc(at):
+        known = [anchor for anchor in anchors if anchor[0] <= at] or anchors[:1]
+        return known[-1][1] + at - known[-1][0]
+
+    for name, table in (("samples", samples), ("events", rows)):
+        nanos = table["utc"].cast(pyarrow.int64()).to_pylist()
+        wrong = [(at, to) for at, to in zip(table["at_ns"].to_pylist(), nanos, strict=True) if utc(at) != to]
+        checks.same(wrong, [], f"UTC of {name} is the anchor plus the time since")
+        query = "SELECT epoch_ns(utc) FROM read_parquet(?)"
+        in_duckdb = duckdb.execute(query, [str(session / f"{name}.parquet")]).fetchall()
+        checks.same([row[0] for row in in_duckdb], nanos, f"UTC of {name} in DuckDB and pyarrow")
+        theirs = polars.read_parquet(session / f"{name}.parquet")["utc"]
+        checks.same(theirs.dtype, polars.Datetime("ns", "UTC"), f"type of UTC of {name} in Polars")
+        checks.same(theirs.dt.epoch("ns").to_list(), nanos, f"UTC of {name} in Polars and pyarrow")
+
+
+def the_events(checks, rows, events):
+    """The table of events is the stream, numbered without gaps, and its columns say what its JSON says."""
+    table = rows.to_pylist()
+    numbers = [row["seq"] for row in table]
+    checks.same(numbers, list(range(1, len(table) + 1)), "events are numbered from 1 without gaps")
+    checks.same([json.loads(row["json"]) for row in table], events, "the table of events and the stream")
+    for row in table:
+        event = json.loads(row["json"])
+        told = (event["seq"], event["at"], event["event"]["kind"])
+        checks.same((row["seq"], row["at_ns"], row["kind"]), told, f"columns of event {row['seq']}")
+    steps = [row["step"] for row in table if row["kind"] == "step_started"]
+    named = [json.loads(row["json"])["event"]["step"] for row in table if row["kind"] == "step_started"]
+    checks.same(steps, named, "column step names the step that began")
+    holds = [row["kind"] for row in table if row["kind"] in ("hold_engaged", "hold_released")]
+    checks.same(holds, ["hold_engaged", "hold_released"] * (len(holds) // 2), "every hold is released")
+
+
+def the_descriptions(checks, schemas):
+    """The committed descriptions are as their committed schema says, for a validator from outside."""
+    schema = json.loads((schemas / "car-description.schema.json").read_text(encoding="utf-8"))
+    jsonschema.Draft202012Validator.check_schema(schema)
+    validator = jsonschema.Draft202012Validator(schema)
+    for path in sorted((schemas / "cars").glob("*.toml")):
+        description = tomllib.loads(path.read_text(encoding="utf-8"))
+        wrong = [error.message for error in validator.iter_errors(description)]
+        checks.same(wrong, [], f"{path.name} is as car-description.schema.json says")
+    checks.that(not validator.is_valid({"nonsense": 1}), "car-description.schema.json refuses nonsense")
+    commands = json.loads((schemas / "commands.schema.json").read_text(encoding="utf-8"))
+    jsonschema.Draft202012Validator.check_schema(commands)
+    release = {"schema": 1, "seq": 1, "station": "bench", "command": {"ask": "release", "output": "idle_valve"}}
+    validator = jsonschema.Draft202012Validator(commands)
+    checks.that(validator.is_valid(release), "commands.schema.json takes a release")
+    release["command"]["output"] = "../idle_valve"
+    checks.that(not validator.is_valid(release), "commands.schema.json refuses a name that leaves its folder")
+
+
+if __name__ == "__main__":
+    if len(sys.argv) != 4:
+        sys.exit(__doc__)
+    main(*(Path(argument) for argument in sys.argv[1:]))
