@@ -44,9 +44,11 @@ pub enum Harm {
 
 impl Harm {
     /// What can be done where the driver awaits.
-    pub const AT_AWAITS: [Self; 6] = [Self::Error, Self::Gone, Self::Panic, Self::Cancel, Self::Cut, Self::Crash];
+    pub const AT_AWAITS: [Self; 6] =
+        [Self::Error, Self::Gone, Self::Panic, Self::Cancel, Self::Cut, Self::Crash];
     /// What can be done where the script calls.
-    pub const AT_CALLS: [Self; 5] = [Self::HostPanic, Self::HostError, Self::Abandon, Self::Cancel, Self::Crash];
+    pub const AT_CALLS: [Self; 5] =
+        [Self::HostPanic, Self::HostError, Self::Abandon, Self::Cancel, Self::Crash];
 }
 
 #[derive(Debug, Default)]

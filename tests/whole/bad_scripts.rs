@@ -19,10 +19,20 @@ const SCRIPTS: &[(&str, &str, u32, &str)] = &[
     ("memory bomb", "let m = #{};\nlet i = 0;\nwhile true { m[`k${i}`] = \"x\" + i; i += 1; }", 5, ""),
     ("long texts", "let a = [];\nlet s = \"0123456789\";\nwhile true { s += s; }", 5, ""),
     ("a hold without bound", "hold(\"idle_valve\", 40.steps, #{}, || { });", 3, "at_most"),
-    ("a hold beyond the longest", "hold(\"idle_valve\", 40.steps, #{ at_most: 3.hours }, || { });", 3, "cannot be held for"),
+    (
+        "a hold beyond the longest",
+        "hold(\"idle_valve\", 40.steps, #{ at_most: 3.hours }, || { });",
+        3,
+        "cannot be held for",
+    ),
     ("out of range", "hold(\"idle_valve\", 400.steps, #{ at_most: 3.seconds }, || { });", 3, "400"),
     ("no limit", "wait(above(\"rpm\", 300.rpm));", 3, "limit"),
-    ("a throw in a hold", "hold(\"idle_valve\", 40.steps, #{ at_most: 3.seconds }, || {\n throw \"enough\";\n});", 4, "enough"),
+    (
+        "a throw in a hold",
+        "hold(\"idle_valve\", 40.steps, #{ at_most: 3.seconds }, || {\n throw \"enough\";\n});",
+        4,
+        "enough",
+    ),
     (
         "an endless loop in a hold",
         "hold(\"idle_valve\", 40.steps, #{ at_most: 3.seconds }, || {\n let n = 0;\n while true { n += 1; }\n});",
@@ -43,7 +53,11 @@ fn each_ends_as_bad_input_with_its_place_and_leaves_nothing_held() {
             Ok(plan) => plan,
             // Some are seen before anything runs: nothing to record then.
             Err(problems) => {
-                assert!(problems[0].to_string().starts_with(&format!("bad.rhai:{line}:")), "{what}: {}", problems[0]);
+                assert!(
+                    problems[0].to_string().starts_with(&format!("bad.rhai:{line}:")),
+                    "{what}: {}",
+                    problems[0]
+                );
                 continue;
             }
         };
@@ -61,7 +75,10 @@ fn each_ends_as_bad_input_with_its_place_and_leaves_nothing_held() {
         assert!(problem.to_string().contains(words), "{what}: {problem}");
         bench.let_pass(1_000_000_000);
         assert_eq!(bench.world.borrow().truth().held, None, "{what}");
-        assert!(bench.holds().iter().all(|(_, end)| matches!(end, Some((_, bench_car::Why::Request)))), "{what}");
+        assert!(
+            bench.holds().iter().all(|(_, end)| matches!(end, Some((_, bench_car::Why::Request)))),
+            "{what}"
+        );
         let session = record::read_session(&ended.path.expect("it is recorded")).expect("it is readable");
         assert!(matches!(session.events[0].event, Event::SessionStarted { .. }), "{what}");
     }
@@ -72,7 +89,9 @@ fn a_host_panic_is_told_as_a_fault_of_the_program() {
     crate::walk::quiet();
     let bench = Bench::new(6);
     let body = "hold(\"idle_valve\", 40.steps, #{ at_most: 3.seconds }, || {\n measure(\"rpm\", \"held\", 1.second);\n});";
-    let plan = bench.plan("bad.rhai", &format!("{HEAD}wait(above(\"rpm\", 300.rpm).limit(9.seconds));\n{body}\n")).unwrap();
+    let plan = bench
+        .plan("bad.rhai", &format!("{HEAD}wait(above(\"rpm\", 300.rpm).limit(9.seconds));\n{body}\n"))
+        .unwrap();
     let hooks = Hooks {
         ask: Some(Box::new(|mut inner: station::run::AskDriver| {
             Box::new(move |command| match command {
@@ -85,7 +104,10 @@ fn a_host_panic_is_told_as_a_fault_of_the_program() {
     let ended = bench.run(&plan, hooks).expect("it does not crash");
     assert_eq!(ended.ending, Ending::BadInput, "{ended:?}");
     let told: Vec<String> = ended.problems.iter().map(ToString::to_string).collect();
-    assert!(told.iter().any(|text| text.starts_with("bad.rhai:5:") && text.contains("on purpose")), "{told:?}");
+    assert!(
+        told.iter().any(|text| text.starts_with("bad.rhai:5:") && text.contains("on purpose")),
+        "{told:?}"
+    );
     assert_eq!(bench.holds().len(), 1);
     assert!(matches!(bench.holds()[0].1, Some((_, bench_car::Why::Request))));
 }

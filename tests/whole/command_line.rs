@@ -47,7 +47,15 @@ fn the_demonstration_passes_and_says_where_its_session_lies_and_how_fast_it_ran(
 #[test]
 fn json_is_one_object_a_line_and_the_end_is_the_last() {
     let archive = tempfile::tempdir().unwrap();
-    let output = run(&["rehearse", "hold-demo", "--seed", "2", "--json", "--archive", archive.path().to_str().unwrap()]);
+    let output = run(&[
+        "rehearse",
+        "hold-demo",
+        "--seed",
+        "2",
+        "--json",
+        "--archive",
+        archive.path().to_str().unwrap(),
+    ]);
     let lines: Vec<serde_json::Value> =
         text(&output.stdout).lines().map(|line| serde_json::from_str(line).expect("JSON")).collect();
     let (end, events) = lines.split_last().unwrap();
@@ -67,7 +75,13 @@ fn bad_input_says_what_where_and_the_cure_all_at_once_and_exits_with_2() {
     let output = run(&all);
     let err = text(&output.stderr);
     assert_eq!(output.status.code(), Some(2), "{err}");
-    for part in ["hold-dmo", "did you mean 'hold-demo'?", "air-leek", "sticking-idle-valve", "'fuel' is not KEY=VALUE"] {
+    for part in [
+        "hold-dmo",
+        "did you mean 'hold-demo'?",
+        "air-leek",
+        "sticking-idle-valve",
+        "'fuel' is not KEY=VALUE",
+    ] {
         assert!(err.contains(part), "{part} is missing in:\n{err}");
     }
     assert_eq!(run(&["rehearse", "missing.rhai"]).status.code(), Some(2));

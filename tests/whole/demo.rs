@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use bench_car::{ControllerFault, Happened, WorldConfig};
-use holdgate_tests::Bench;
+use holdgate_tests::{Bench, report};
 use model::event::Event;
 use model::{Ending, Moment, Sample};
 use record::Session;
@@ -55,7 +55,7 @@ fn readings_go_on_while_the_valve_is_held_at_no_less_than_half_their_rate() {
         rpm.iter().filter(|s| s.at > from && s.at < to).count() as f64 / to.since(from).as_secs_f64()
     };
     let (free, held) = (rate(up, engaged), rate(engaged, released));
-    println!("rpm readings a second: {free:.2} free, {held:.2} held");
+    report(&format!("rpm readings a second: {free:.2} free, {held:.2} held"));
     assert!(held >= free / 2.0, "{free} free, {held} held");
 }
 
@@ -83,17 +83,25 @@ fn every_sample_is_what_the_controller_sampled_within_its_own_time_uncertainty()
         for sample in samples(&session, channel) {
             let half = sample.time_uncertainty.0;
             let near: Vec<_> = sampled.iter().filter(|(at, _)| (at - sample.at.0).abs() <= half).collect();
-            assert_eq!(near.len(), 1, "{channel} at {:?}: one moment of sampling lies in its interval", sample.at);
+            assert_eq!(
+                near.len(),
+                1,
+                "{channel} at {:?}: one moment of sampling lies in its interval",
+                sample.at
+            );
             // Three standard uncertainties, or the whole rectangle where that is wider.
             let u = sample.uncertainty;
             let limit = (3.0 * u.standard()).max(u.resolution / 2.0 + 3.0 * (u.noise + u.shared));
             inside += u32::from((value(&near[0].1) - sample.value).abs() <= limit);
             all += 1;
         }
-        assert!(all > 50 && f64::from(inside) >= 0.97 * f64::from(all), "{channel}: {inside} of {all} inside");
+        assert!(
+            all > 50 && f64::from(inside) >= 0.97 * f64::from(all),
+            "{channel}: {inside} of {all} inside"
+        );
         checked += all;
     }
-    println!("samples against the car's own truth: {checked}");
+    report(&format!("samples against the car's own truth: {checked}"));
 }
 
 #[test]
@@ -131,7 +139,10 @@ fn a_controller_that_does_not_answer_ends_as_a_lost_link() {
     bench.world.borrow_mut().cut(0, true);
     let (_, ended, session) = demo(&bench);
     assert_eq!(ended.ending, Ending::LinkLost, "{:?}", ended.why);
-    assert!(matches!(session.events.last().map(|e| &e.event), Some(Event::WireTally { .. } | Event::SessionEnded { .. })));
+    assert!(matches!(
+        session.events.last().map(|e| &e.event),
+        Some(Event::WireTally { .. } | Event::SessionEnded { .. })
+    ));
 }
 
 #[test]

@@ -37,7 +37,9 @@ fn one_seed_twice_gives_identical_files_and_an_identical_event_stream() {
     for seed in [1, 2] {
         let (first, second) = (run(seed), run(seed));
         let names: Vec<_> = first.0.keys().map(|path| path.display().to_string()).collect();
-        assert!(names.contains(&"samples.parquet".to_string()) && names.contains(&"events.parquet".to_string()));
+        assert!(
+            names.contains(&"samples.parquet".to_string()) && names.contains(&"events.parquet".to_string())
+        );
         assert!(first.1.lines().count() > 30);
         assert_eq!(first.1, second.1, "seed {seed}: the event streams differ");
         assert!(first.0 == second.0, "seed {seed}: files differ");

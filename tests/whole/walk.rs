@@ -4,7 +4,7 @@
 use std::time::Duration;
 
 use bench_car::{Happened, Ignored, Why};
-use holdgate_tests::{Bench, Harm, Saboteur};
+use holdgate_tests::{Bench, Harm, Saboteur, report};
 use model::event::Event;
 use record::{Archive, HoldLedger};
 use station::run::{Hooks, Plan};
@@ -64,12 +64,21 @@ fn harmed(make: &dyn Fn(&Bench) -> Saboteur, harm: Harm, downtime: i64, what: &s
         match why {
             // Released from this side, by its request or by a fresh wake-up: inside its window.
             Why::Request | Why::StopCommunication | Why::SessionChange => {
-                assert!(to - from <= WINDOW + restart_time(harm, downtime), "{what}: held for {} ns", to - from);
+                assert!(
+                    to - from <= WINDOW + restart_time(harm, downtime),
+                    "{what}: held for {} ns",
+                    to - from
+                );
             }
             // By the controller: only where this side could not reach it, or had fallen silent on purpose.
             Why::Timeout => {
-                let last = bench.requests().iter().map(|(at, _)| *at).filter(|at| *at < to).max().unwrap_or(from);
-                assert!(to - last <= CONTROLLER_TIMEOUT, "{what}: the controller let go {} ns late", to - last);
+                let last =
+                    bench.requests().iter().map(|(at, _)| *at).filter(|at| *at < to).max().unwrap_or(from);
+                assert!(
+                    to - last <= CONTROLLER_TIMEOUT,
+                    "{what}: the controller let go {} ns late",
+                    to - last
+                );
                 assert!(!reachable || harm == Harm::Crash, "{what}: left to the controller's timeout");
             }
             Why::KeyOff | Why::Reset => panic!("{what}: released by {why:?}, which nobody did"),
@@ -99,7 +108,8 @@ fn harmed(make: &dyn Fn(&Bench) -> Saboteur, harm: Harm, downtime: i64, what: &s
     }
     // A wake-up that was broken off is an odd pulse; the gaps between requests and characters are kept anyway.
     let broken = bench.violations();
-    let gap = |h: &&Happened| matches!(h, Happened::Ignored { why: Ignored::P3Min(_) | Ignored::P4Min(_), .. });
+    let gap =
+        |h: &&Happened| matches!(h, Happened::Ignored { why: Ignored::P3Min(_) | Ignored::P4Min(_), .. });
     assert_eq!(broken.iter().find(gap), None, "{what}: timing of the standard broken");
     Outcome { held_when_harmed }
 }
@@ -170,7 +180,9 @@ fn walk(harm: Harm) {
         while_held += u32::from(outcome.held_when_harmed);
     }
     assert!(while_held > 100, "only {while_held} harms fell into the hold");
-    println!("{harm:?}: {awaits} await points harmed, {while_held} of them while the output was held");
+    report(&format!(
+        "{harm:?}: {awaits} await points harmed, {while_held} of them while the output was held"
+    ));
 }
 
 #[test]
@@ -214,8 +226,8 @@ fn every_harm_at_any_call_of_the_script() {
         }
     }
     let (ways, script_ways) = (Harm::AT_AWAITS.len(), Harm::AT_CALLS.len());
-    println!(
+    report(&format!(
         "points x harms: {awaits} await points x {ways} + {calls} host calls x {script_ways} = {}",
         awaits * ways + calls * script_ways
-    );
+    ));
 }

@@ -30,6 +30,11 @@ impl Journal {
         self.write(at, event);
     }
 
+    /// The sequence number of the newest event.
+    pub(crate) fn last_seq(&self) -> u64 {
+        self.seq
+    }
+
     fn write(&mut self, at: Moment, event: Event) {
         self.seq += 1;
         tracing::debug!(at = at.as_secs_f64(), seq = self.seq, event = ?event);

@@ -50,18 +50,21 @@ impl Estimate {
     pub fn half_width(&self) -> f64 {
         (self.high - self.low) / 2.0
     }
+
+    /// How many decimals may be printed: none finer than the uncertainty's second digit (JCGM 100:2008, 7.2.6,
+    /// from memory).
+    pub fn decimals(&self) -> usize {
+        let half = self.half_width();
+        let known = half > 0.0 && half.is_finite();
+        if known { (1.0 - half.log10().floor()).clamp(0.0, 9.0) as usize } else { 3 }
+    }
 }
 
 impl fmt::Display for Estimate {
-    /// `72.4 ± 0.9 Cel`, with no digit finer than the uncertainty's second (JCGM 100:2008, 7.2.6, from memory).
+    /// `72.4 ± 0.9 °C`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let half = self.half_width();
-        let digits = if half > 0.0 && half.is_finite() {
-            (1.0 - half.log10().floor()).clamp(0.0, 9.0) as usize
-        } else {
-            3
-        };
-        write!(f, "{:.*} ± {:.*} {}", digits, self.value, digits, half, self.unit.print())
+        let digits = self.decimals();
+        write!(f, "{:.*} ± {:.*} {}", digits, self.value, digits, self.half_width(), self.unit.print())
     }
 }
 
@@ -112,7 +115,7 @@ impl fmt::Display for Finding {
             && gap != 0.0
         {
             let way = if gap > 0.0 { "to rise" } else { "to fall" };
-            write!(f, ", {:.3} {} {way}", gap.abs(), estimate.unit.print())?;
+            write!(f, ", {:.*} {} {way}", estimate.decimals(), gap.abs(), estimate.unit.print())?;
         }
         write!(f, ": {}", self.word)?;
         if !self.because.is_empty() {

@@ -158,8 +158,15 @@ impl fmt::Display for ChannelSummary {
         }
         if let (Some(low), Some(high)) = (self.lowest, self.highest) {
             let unit = self.unit.as_ref().map_or("", |u| u.print());
-            let digits = digits(self.resolution.unwrap_or(0.0));
-            write!(f, ", {low:.digits$} to {high:.digits$} {unit}")?;
+            let gap = if unit.is_empty() { "" } else { " " };
+            match self.resolution {
+                Some(resolution) if resolution > 0.0 => {
+                    let digits = digits(resolution);
+                    write!(f, ", {low:.digits$} to {high:.digits$}{gap}{unit}")?;
+                }
+                // A flag is what it is: it has no count to be finer than.
+                _ => write!(f, ", {low} to {high}{gap}{unit}")?,
+            }
         }
         if self.unusable > 0 {
             write!(f, ", {} unusable", self.unusable)?;

@@ -61,8 +61,14 @@ impl Driver {
     /// Commands that only record or show something.
     fn tell_and_go_on(&mut self, now: Moment, command: Command) {
         let event = match command {
-            Command::BeginStep { step, title } => Event::StepStarted { step, title },
-            Command::EndStep { step, ending } => Event::StepEnded { step, ending },
+            Command::BeginStep { step, title } => {
+                self.step = Some(step.clone());
+                Event::StepStarted { step, title }
+            }
+            Command::EndStep { step, ending } => {
+                self.step = None;
+                Event::StepEnded { step, ending }
+            }
             Command::SkipStep { step, reason } => Event::StepSkipped { step, reason },
             Command::Caution { lines } => {
                 self.operator.caution(now, &lines);

@@ -1,6 +1,6 @@
 //! How a run comes to its end.
 
-use model::event::ReleaseCause;
+use model::event::{Outcome, ReleaseCause};
 use model::{Ending, Event, Moment, OutputId, Place, Problem, ProblemKind, Reply};
 use wire::conductor::Ticket;
 use wire::service;
@@ -30,6 +30,13 @@ impl Driver {
                 tracing::info!(%ending, why, "the run is ended");
                 self.over = Some(Over { ending, why: why.to_string() });
             }
+        }
+        if let Pending::Wait { judge, .. } = &mut self.pending {
+            let judgement = judge.judge(now);
+            self.journal.event(now, Event::GateEnded { outcome: Outcome::Cancelled, judgement });
+        }
+        if let Some(step) = self.step.take() {
+            self.journal.event(now, Event::StepEnded { step, ending });
         }
         self.pending = Pending::None;
         self.guards.clear();
@@ -101,7 +108,16 @@ impl Driver {
                 (ending, why) = (graver, Some(problem.to_string()));
             }
         }
-        RunEnd { ending, why, problems: std::mem::take(&mut self.problems), tally, length: now.since(begun) }
+        RunEnd {
+            ending,
+            why,
+            problems: std::mem::take(&mut self.problems),
+            tally,
+            length: now.since(begun),
+            at: now,
+            last_seq: self.journal.last_seq(),
+            abandoned: self.abandoned,
+        }
     }
 
     /// What the ledger still holds at the end is told, whatever has kept it from being released: the next

@@ -24,7 +24,7 @@ use clock::{Callee, Clock, Stop};
 use model::event::ReleaseCause;
 use model::{
     ChannelId, Command, Ending, Event, Moment, OutputId, Place, Problem, ProblemKind, Reply, SessionId, Span,
-    StationId,
+    StationId, StepId,
 };
 use signal::ChannelFact;
 use wire::conductor::{Conductor, Tally};
@@ -104,6 +104,12 @@ pub struct RunEnd {
     pub tally: Tally,
     /// How long it took.
     pub length: Span,
+    /// When it ended.
+    pub at: Moment,
+    /// The sequence number of its last event: what is recorded after it goes on from there.
+    pub last_seq: u64,
+    /// The script did not come back: its thread must not be waited for.
+    pub abandoned: bool,
 }
 
 /// The run is over before the script's own end.
@@ -138,6 +144,9 @@ pub struct Driver {
     causes: BTreeMap<OutputId, ReleaseCause>,
     wanted: BTreeMap<usize, Span>,
     over: Option<Over>,
+    /// The step that is under way.
+    step: Option<StepId>,
+    abandoned: bool,
     farewell: Farewell,
     problems: Vec<Problem>,
     link_up: bool,
@@ -190,6 +199,8 @@ impl Driver {
             causes: BTreeMap::new(),
             wanted: BTreeMap::new(),
             over: None,
+            step: None,
+            abandoned: false,
             farewell: Farewell::Due,
             problems: Vec::new(),
             link_up: false,

@@ -45,6 +45,7 @@ impl Driver {
                 Wake::Turn(Turn::Asked(command)) => self.command(now, command),
                 Wake::Turn(Turn::Gone) => {}
                 Wake::Turn(Turn::Abandoned) => {
+                    self.abandoned = true;
                     let seen = "the script computes without end and is abandoned";
                     let cure = "look for a loop that waits for nothing";
                     self.tell(now, Problem::new(ProblemKind::Script, Place::Program, seen, cure));

@@ -66,7 +66,11 @@ impl LineEnd for WorldLine {
         self.world.borrow_mut().read(there, &mut self.arrivals);
         let begun = self.begun;
         let received = self.arrivals.drain(..);
-        into.extend(received.map(|a| Received { byte: a.byte, end: Moment(a.end - begun), broken: a.framing_error }));
+        into.extend(received.map(|a| Received {
+            byte: a.byte,
+            end: Moment(a.end - begun),
+            broken: a.framing_error,
+        }));
     }
 
     fn next_event(&self) -> Option<Moment> {

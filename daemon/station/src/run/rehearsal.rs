@@ -5,8 +5,8 @@ use std::sync::Arc;
 use clock::{Clock, Stop, handoff};
 use link::transport::Transport;
 use link::transport::in_process::InProcess;
-use link::{Driver, DriverParts, RunEnd};
-use model::{Event, Problem, SessionId, Span};
+use link::{Driver, DriverParts, RunEnd, Sink};
+use model::{Event, EventEnvelope, Moment, Problem, SCHEMA_VERSION, SessionId, Span};
 use procedure::{Cancel, RunReport};
 use record::{Archive, HoldLedger, Recorder, SessionHead};
 
@@ -95,7 +95,7 @@ pub fn rehearse(plan: &Plan, world: SharedWorld, hooks: Hooks) -> Result<Option<
         Driven::Crashed => return Ok(None),
         Driven::Ended(end) => end,
     };
-    Ok(Some(close(recorder, end, report, session, &real)))
+    Ok(Some(close(plan, recorder, end, report, session, &real)))
 }
 
 async fn drive(driver: Driver, crash: &Stop) -> Driven {
@@ -108,7 +108,7 @@ async fn drive(driver: Driver, crash: &Stop) -> Driven {
 
 fn may_join(driven: &Driven) -> bool {
     let Driven::Ended(end) = driven else { return false };
-    !end.problems.iter().any(|problem| problem.seen.contains("abandoned"))
+    !end.abandoned
 }
 
 fn started(plan: &Plan) -> Event {
@@ -152,7 +152,9 @@ fn begin(plan: &Plan, archive: &Archive) -> Result<(SessionId, record::SessionWr
     Ok((session, writer))
 }
 
+/// Closes the session, with what only its end knows: what the script's host found wrong, and the ending.
 fn close(
+    plan: &Plan,
     recorder: Recorder,
     end: RunEnd,
     script: Option<RunReport>,
@@ -162,6 +164,7 @@ fn close(
     let mut ending = end.ending;
     let mut why = end.why.clone();
     let mut problems = end.problems.clone();
+    let mut coda = Vec::new();
     if let Some(report) = &script {
         let graver = ending.and(report.ending);
         if graver != ending || why.is_none() {
@@ -170,7 +173,21 @@ fn close(
         ending = graver;
         problems.retain(|problem| !report.problems.iter().any(|told| told.seen == problem.seen));
         problems.extend(report.problems.iter().cloned());
+        coda.extend(report.problems.iter().map(|problem| Event::Problem { problem: problem.clone() }));
     }
+    coda.push(Event::SessionEnded { ending });
+    let mut tape = Tape::new(recorder.handle(), Box::new(plan.screen.clone()), Pace::Rehearsal);
+    for (seq, event) in (end.last_seq + 1..).zip(coda) {
+        tape.event(&EventEnvelope {
+            schema: SCHEMA_VERSION,
+            seq,
+            station: plan.station.clone(),
+            session: session.clone(),
+            at: end.at,
+            event,
+        });
+    }
+    drop(tape);
     let path = match recorder.finish(ending) {
         Ok(closed) => Some(closed.path),
         Err(problem) => {
@@ -180,17 +197,8 @@ fn close(
         }
     };
     let length = end.length;
-    Ended {
-        ending,
-        why,
-        problems,
-        session,
-        path,
-        length,
-        real: real.now().since(model::Moment::ZERO),
-        driver: end,
-        script,
-    }
+    let real = real.now().since(Moment::ZERO);
+    Ended { ending, why, problems, session, path, length, real, driver: end, script }
 }
 
 fn program(seen: &str) -> Problem {
