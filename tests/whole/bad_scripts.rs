@@ -79,8 +79,12 @@ fn each_ends_as_bad_input_with_its_place_and_leaves_nothing_held() {
             bench.holds().iter().all(|(_, end)| matches!(end, Some((_, bench_car::Why::Request)))),
             "{what}"
         );
-        let session = record::read_session(&ended.path.expect("it is recorded")).expect("it is readable");
+        let path = ended.path.as_ref().expect("it is recorded");
+        let session = record::read_session(path).expect("it is readable");
         assert!(matches!(session.events[0].event, Event::SessionStarted { .. }), "{what}");
+        let told =
+            |e: &model::EventEnvelope| matches!(&e.event, Event::Problem { problem: p } if p == problem);
+        assert!(session.events.iter().any(told), "{what}: the record does not tell the problem");
     }
 }
 

@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use bench_car::{ControllerFault, Happened, WorldConfig};
-use holdgate_tests::{Bench, report};
-use model::event::Event;
+use holdgate_tests::{Bench, Harm, Saboteur, report};
+use model::event::{Event, Outcome};
 use model::{Ending, Moment, Sample};
 use record::Session;
 use station::run::{Ended, Hooks, Plan};
@@ -139,10 +139,8 @@ fn a_controller_that_does_not_answer_ends_as_a_lost_link() {
     bench.world.borrow_mut().cut(0, true);
     let (_, ended, session) = demo(&bench);
     assert_eq!(ended.ending, Ending::LinkLost, "{:?}", ended.why);
-    assert!(matches!(
-        session.events.last().map(|e| &e.event),
-        Some(Event::WireTally { .. } | Event::SessionEnded { .. })
-    ));
+    let last = session.events.last().map(|envelope| &envelope.event);
+    assert_eq!(last, Some(&Event::SessionEnded { ending: Ending::LinkLost }));
 }
 
 #[test]
@@ -154,4 +152,20 @@ fn a_controller_that_refuses_the_hold_is_told_in_words() {
     let told: Vec<String> = ended.problems.iter().map(ToString::to_string).collect();
     assert!(told.iter().any(|t| t.contains("conditions for this are not met")), "{told:?}");
     assert_eq!(bench.holds(), []);
+}
+
+#[test]
+fn a_stop_is_recorded_with_what_it_broke_off() {
+    let bench = Bench::with(warm_car(2));
+    let shipped = procedure::scripts::shipped("hold-demo").expect("it is shipped");
+    let plan = bench.plan(shipped.file, shipped.text).expect("it is in order");
+    let saboteur = Saboteur::at_await(&bench.world, Harm::Cancel, 400);
+    let ended = bench.run(&plan, saboteur.hooks()).expect("it does not crash");
+    assert_eq!((ended.ending, ended.ending.exit_code()), (Ending::Stopped, 3));
+    let session = record::read_session(&ended.path.expect("it is recorded")).expect("it is readable");
+    let events: Vec<&Event> = session.events.iter().map(|envelope| &envelope.event).collect();
+    let has = |want: &dyn Fn(&Event) -> bool| events.iter().any(|event| want(event));
+    assert!(has(&|e| matches!(e, Event::GateEnded { outcome: Outcome::Cancelled, .. })));
+    assert!(has(&|e| matches!(e, Event::StepEnded { ending: Ending::Stopped, .. })));
+    assert_eq!(events.last(), Some(&&Event::SessionEnded { ending: Ending::Stopped }));
 }
