@@ -12,7 +12,7 @@ use link::Patience;
 use model::{Problem, StationId};
 use procedure::Limits;
 use station::bench::SharedWorld;
-use station::load::{self, Procedure};
+use station::load;
 use station::run::{Ended, Hooks, Plan, rehearse};
 use station::sides::screen::{Screen, Style};
 use tempfile::TempDir;
@@ -73,8 +73,7 @@ impl Bench {
     /// A plan for a script's text.
     pub fn plan(&self, name: &str, text: &str) -> Result<Plan, Vec<Problem>> {
         let limits = Limits::default();
-        let script = procedure::compile(name, text, &limits)?;
-        let procedure = Procedure { script, sha256: load::sha256(text) };
+        let procedure = load::compile(name, text, &limits)?;
         let car = load::car(None)?;
         Ok(Plan {
             procedure: Arc::new(procedure),

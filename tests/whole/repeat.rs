@@ -8,13 +8,19 @@ use holdgate_tests::Bench;
 use station::run::Hooks;
 
 fn files(folder: &Path, into: &mut BTreeMap<PathBuf, Vec<u8>>, root: &Path) {
-    let mut entries: Vec<_> = std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()).collect();
+    let mut entries: Vec<_> = std::fs::read_dir(folder)
+        .expect("the run and its files are in order")
+        .map(|entry| entry.expect("the run and its files are in order").path())
+        .collect();
     entries.sort();
     for path in entries {
         if path.is_dir() {
             files(&path, into, root);
         } else {
-            into.insert(path.strip_prefix(root).unwrap().to_path_buf(), std::fs::read(&path).unwrap());
+            into.insert(
+                path.strip_prefix(root).expect("the run and its files are in order").to_path_buf(),
+                std::fs::read(&path).expect("the run and its files are in order"),
+            );
         }
     }
 }
@@ -23,11 +29,11 @@ fn files(folder: &Path, into: &mut BTreeMap<PathBuf, Vec<u8>>, root: &Path) {
 fn run(seed: u64) -> (BTreeMap<PathBuf, Vec<u8>>, String) {
     let noise = Noise { lost: 0.002, corrupted: 0.002, ..Noise::default() };
     let bench = Bench::with(WorldConfig { seed, warm_at: 75.0, line_noise: noise, ..WorldConfig::default() });
-    let shipped = procedure::scripts::shipped("hold-demo").unwrap();
-    let plan = bench.plan(shipped.file, shipped.text).unwrap();
-    let ended = bench.run(&plan, Hooks::default()).unwrap();
+    let shipped = procedure::scripts::shipped("hold-demo").expect("the run and its files are in order");
+    let plan = bench.plan(shipped.file, shipped.text).expect("the run and its files are in order");
+    let ended = bench.run(&plan, Hooks::default()).expect("the run and its files are in order");
     let mut all = BTreeMap::new();
-    let path = ended.path.unwrap();
+    let path = ended.path.expect("the run and its files are in order");
     files(&path, &mut all, &path);
     (all, bench.paper.text())
 }

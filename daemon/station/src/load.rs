@@ -15,6 +15,8 @@ pub const BENCH_CAR: (&str, &str) = ("bench-car.toml", include_str!("../../../sc
 pub struct Procedure {
     /// The script.
     pub script: Script,
+    /// The name that it gives itself.
+    pub name: String,
     /// SHA-256 of its text, in hex.
     pub sha256: String,
 }
@@ -37,8 +39,14 @@ pub fn sha256(text: &str) -> String {
 /// file), `NAME.rhai` in the folder of the user's scripts where there is one, the embedded one otherwise.
 pub fn procedure(name: &str, folder: Option<&Path>, limits: &Limits) -> Result<Procedure, Vec<Problem>> {
     let (file, text) = find(name, folder).map_err(|problem| vec![problem])?;
-    let script = procedure::compile(&file, &text, limits)?;
-    Ok(Procedure { script, sha256: sha256(&text) })
+    compile(&file, &text, limits)
+}
+
+/// Compiles a script's text and reads its header.
+pub fn compile(file: &str, text: &str, limits: &Limits) -> Result<Procedure, Vec<Problem>> {
+    let script = procedure::compile(file, text, limits)?;
+    let name = procedure::header(&script, limits)?.name;
+    Ok(Procedure { script, name, sha256: sha256(text) })
 }
 
 fn find(name: &str, folder: Option<&Path>) -> Result<(String, String), Problem> {

@@ -6,5 +6,5 @@ mod rehearsal;
 mod script;
 
 pub use end::{Ended, print};
-pub use plan::{AskDriver, Hooks, Plan};
+pub use plan::{AskDriver, Hooks, Plan, WrapAsk, WrapTransport};
 pub use rehearsal::{REHEARSAL_UTC, rehearse};

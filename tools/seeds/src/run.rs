@@ -5,12 +5,11 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use bench_car::{Fault, World, WorldConfig};
-use car::SetupAmount;
 use link::Patience;
-use model::{Ending, Place, Problem, ProblemKind, StationId, Unit};
+use model::{Ending, Place, Problem, ProblemKind, StationId};
 use procedure::Limits;
 use record::HoldLedger;
-use station::bench::share;
+use station::bench::{share, warm_level};
 use station::load::{self, Car, Procedure};
 use station::run::{Hooks, Plan, rehearse};
 use station::sides::screen::{Screen, Style};
@@ -110,12 +109,8 @@ impl Setup {
     fn world(&self, case: &Case, seed: u64) -> WorldConfig {
         let faults = case.fault.iter().map(|(name, severity)| Fault::new(name, *severity)).collect();
         let mut config = WorldConfig { seed, faults, keep_log: false, ..WorldConfig::default() };
-        // As in `holdgate rehearse`: a warm start is some degrees short of what the description calls warm.
-        let warm = self.car.description.setup.get("warm_coolant");
-        if let Some(SetupAmount::Level(level)) = warm.map(|value| &value.amount)
-            && let Ok(level) = level.to(&Unit::new("Cel").expect("a UCUM code"))
-        {
-            config.warm_at = level.value;
+        if let Some(warm) = warm_level(&self.car.description) {
+            config.warm_at = warm;
         }
         config
     }

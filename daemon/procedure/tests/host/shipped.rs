@@ -2,7 +2,7 @@
 
 use insta::assert_snapshot;
 use model::event::Outcome;
-use model::{Command, Ending, Word};
+use model::{Command, Ending, Estimate, Reply, Unit, Word};
 use procedure::scripts::{SHIPPED, shipped};
 use procedure::{Limits, compile, header};
 
@@ -26,9 +26,28 @@ fn every_shipped_script_compiles_and_bears_its_name() {
     assert!(shipped("hold-demo").is_some() && shipped("none").is_none());
 }
 
+/// The idle while the valve is held, with the fake car's interval; anything else as the fake car says.
+fn held_idle(command: &Command, rpm: f64) -> Option<Reply> {
+    let Command::Measure { name, .. } = command else { return None };
+    let unit = Unit::new("{rev}/min").unwrap();
+    let estimate = Estimate { value: rpm, low: rpm - 4.0, high: rpm + 4.0, unit };
+    (name == "idle held").then_some(Reply::Measured { estimate: Some(estimate), readings: 25, rate: 5.0 })
+}
+
+#[test]
+fn the_hold_demonstration_does_not_pass_an_idle_that_does_not_follow() {
+    // 5 r/min are less than the two intervals together can tell from nothing.
+    for rpm in [850.0, 855.0, 800.0] {
+        let (ask, _) = station(move |_, command| held_idle(command, rpm));
+        let report = try_run(shipped("hold-demo").unwrap().text, ask);
+        assert_eq!(report.ending, Ending::CarNotRight, "{rpm}: {report:?}");
+        assert!(report.why.contains("did not follow"), "{}", report.why);
+    }
+}
+
 #[test]
 fn the_hold_demonstration_passes_on_a_healthy_car() {
-    let (ask, log) = station(|_, _| None);
+    let (ask, log) = station(|_, command| held_idle(command, 940.0));
     let report = try_run(shipped("hold-demo").unwrap().text, ask);
     assert_snapshot!(told(&report, &log), @r#"
     passed

@@ -2,6 +2,8 @@
 
 mod hands;
 mod line_end;
+mod warm;
 
 pub use hands::Hands;
 pub use line_end::{SharedWorld, WorldLine, share};
+pub use warm::warm_level;

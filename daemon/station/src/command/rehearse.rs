@@ -6,14 +6,13 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use bench_car::{Fault, World, WorldConfig};
-use car::SetupAmount;
 use clap::Args;
 use link::Patience;
-use model::{Ending, Place, Problem, ProblemKind, StationId, Unit};
+use model::{Ending, Place, Problem, ProblemKind, StationId};
 use procedure::Limits;
 
 use super::refuse;
-use crate::bench::share;
+use crate::bench::{share, warm_level};
 use crate::load;
 use crate::run::{Hooks, Plan, print, rehearse};
 use crate::sides::screen::{Screen, Style};
@@ -75,12 +74,8 @@ fn prepare(arguments: &Arguments) -> Result<(Plan, World), Vec<Problem>> {
         return Err(problems);
     };
     let style = if arguments.json { Style::Json } else { Style::Plain };
-    let name = std::path::Path::new(procedure.script.name())
-        .file_stem()
-        .and_then(|stem| stem.to_str())
-        .unwrap_or("script");
     let plan = Plan {
-        session: session_name(name, arguments.seed),
+        session: session_name(&procedure.name, arguments.seed),
         procedure: Arc::new(procedure),
         car: Arc::new(car),
         station: StationId::new("bench").expect("a plain word is an id"),
@@ -120,12 +115,8 @@ fn tags(texts: &[String], problems: &mut Vec<Problem>) -> BTreeMap<String, Strin
 
 fn world(arguments: &Arguments, car: Option<&load::Car>, problems: &mut Vec<Problem>) -> Option<World> {
     let mut config = WorldConfig { seed: arguments.seed, ..WorldConfig::default() };
-    // A warm start is found some degrees short of what the car's own description calls warm.
-    let warm = car.and_then(|car| car.description.setup.get("warm_coolant"));
-    if let Some(SetupAmount::Level(level)) = warm.map(|value| &value.amount)
-        && let Ok(level) = level.to(&Unit::new("Cel").expect("a UCUM code"))
-    {
-        config.warm_at = level.value;
+    if let Some(warm) = car.and_then(|car| warm_level(&car.description)) {
+        config.warm_at = warm;
     }
     for text in &arguments.faults {
         let (name, severity) = text.split_once('=').unwrap_or((text, "1"));

@@ -8,7 +8,7 @@ use std::time::Duration;
 use link::transport::Transport;
 use link::{Operator, Patience};
 use model::{Command, Reply, StationId};
-use procedure::{Limits, Script};
+use procedure::Limits;
 
 use crate::load::{Car, Procedure};
 use crate::sides::screen::Screen;
@@ -43,23 +43,22 @@ impl std::fmt::Debug for Plan {
     }
 }
 
-impl Plan {
-    /// The script.
-    pub fn script(&self) -> &Script {
-        &self.procedure.script
-    }
-}
-
 /// Asks the driver and gives its reply back.
 pub type AskDriver = Box<dyn FnMut(Command) -> Reply + Send>;
+
+/// Puts something around the transport.
+pub type WrapTransport = Box<dyn FnOnce(Box<dyn Transport>) -> Box<dyn Transport>>;
+
+/// Puts something around the script's calls.
+pub type WrapAsk = Box<dyn FnOnce(AskDriver) -> AskDriver>;
 
 /// Places where a test puts its own hands into a run: around the wire, and around the script's calls.
 #[derive(Default)]
 pub struct Hooks {
     /// Wraps the transport.
-    pub transport: Option<Box<dyn FnOnce(Box<dyn Transport>) -> Box<dyn Transport>>>,
+    pub transport: Option<WrapTransport>,
     /// Wraps the script's calls.
-    pub ask: Option<Box<dyn FnOnce(AskDriver) -> AskDriver>>,
+    pub ask: Option<WrapAsk>,
     /// Stands in for the simulated hands.
     pub operator: Option<Box<dyn Operator>>,
     /// Ends the program in mid-run as a crash would: nothing is cleaned up, what is not on disk is lost.

@@ -113,7 +113,7 @@ fn may_join(driven: &Driven) -> bool {
 
 fn started(plan: &Plan) -> Event {
     Event::SessionStarted {
-        procedure: Some(plan.script().name().to_string()),
+        procedure: Some(plan.procedure.name.clone()),
         car: plan.car.description.name.clone(),
         description_sha256: plan.car.sha256.clone(),
         script_sha256: Some(plan.procedure.sha256.clone()),
@@ -141,7 +141,7 @@ fn begin(plan: &Plan, archive: &Archive) -> Result<(SessionId, record::SessionWr
         session: session.clone(),
         station: plan.station.clone(),
         car: plan.car.description.name.clone(),
-        procedure: Some(plan.script().name().to_string()),
+        procedure: Some(plan.procedure.name.clone()),
         program: env!("CARGO_PKG_VERSION").to_string(),
         utc_nanos: REHEARSAL_UTC,
         tags: plan.tags.clone(),

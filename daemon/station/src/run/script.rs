@@ -7,7 +7,7 @@ use clock::Caller;
 use model::{Command, Ending, Place, Problem, ProblemKind, Reply};
 use procedure::{Cancel, Facts, Limits, MemoryMeter, RunReport};
 
-use super::plan::AskDriver;
+use super::plan::{AskDriver, WrapAsk};
 use crate::load::Procedure;
 
 /// Starts the script on a thread with the stack that its limits need.
@@ -16,7 +16,7 @@ pub(super) fn start(
     facts: Facts,
     limits: Limits,
     caller: Caller<Command, Reply>,
-    wrap: Option<Box<dyn FnOnce(AskDriver) -> AskDriver>>,
+    wrap: Option<WrapAsk>,
     cancel: Cancel,
 ) -> Result<JoinHandle<RunReport>, Problem> {
     let ask: AskDriver = Box::new(move |command| {

@@ -62,7 +62,7 @@ impl Conductor {
             Owner::Release(i) => self.holds[i].release_answered(now, code.is_none()),
             Owner::Effect(i) => {
                 if let Some(item) = self.holds[i].spec().effect {
-                    self.read(item, answer, code);
+                    self.read(item, &answer, code);
                 }
             }
             Owner::KeepAlive => self.tell_refusal(code, &answer.data),
@@ -75,12 +75,12 @@ impl Conductor {
                 } else {
                     self.schedule.put_off(item, now + REFUSED_PAUSE);
                 }
-                self.read(item, answer, code);
+                self.read(item, &answer, code);
             }
         }
     }
 
-    fn read(&mut self, item: usize, answer: Answer, code: Option<NegativeCode>) {
+    fn read(&mut self, item: usize, answer: &Answer, code: Option<NegativeCode>) {
         let Some(read) = self.config.reads.get(item) else { return };
         match (code, answer.data.strip_prefix(&read.prefix[..])) {
             (Some(code), _) => self.events.push_back(Event::Refused { request: read.request.clone(), code }),

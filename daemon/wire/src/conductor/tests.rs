@@ -21,8 +21,11 @@ struct Peer {
     last_heard: Moment,
     longest_hold: Span,
     asked: Vec<(Moment, Vec<u8>)>,
-    say: Box<dyn FnMut(usize, &[u8]) -> Vec<Say>>,
+    say: Script,
 }
+
+/// What the controller says to its n-th request.
+type Script = Box<dyn FnMut(usize, &[u8]) -> Vec<Say>>;
 
 #[derive(Clone)]
 enum Say {

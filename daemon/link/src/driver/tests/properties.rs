@@ -10,7 +10,7 @@ use super::world::{Script, World, left_behind};
 use super::{MS, S, channel, gate, rpm_above, rpm_below, steps, valve};
 
 /// One thing a script does.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Copy)]
 enum Act {
     Wait { above: bool, dwell: i64, limit: i64 },
     Poll { known: bool, period: i64 },

@@ -92,8 +92,11 @@ pub(super) struct World {
     /// The script's thread does not end by itself.
     pub(super) keep_waiting: bool,
     /// Puts something between the driver and the line.
-    pub(super) wrap: Option<Box<dyn FnOnce(&Clock, Box<dyn Transport>) -> Box<dyn Transport>>>,
+    pub(super) wrap: Option<Wrap>,
 }
+
+/// Puts something around a transport.
+pub(super) type Wrap = Box<dyn FnOnce(&Clock, Box<dyn Transport>) -> Box<dyn Transport>>;
 
 /// How it came out.
 pub(super) struct Told {

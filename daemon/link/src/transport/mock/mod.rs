@@ -24,13 +24,16 @@ pub struct Scene {
     pub times: usize,
 }
 
+/// A run of characters with the end of its last one.
+type Request = (Moment, Vec<u8>);
+
 /// What a mock has seen, shared with the test.
 #[derive(Debug, Clone, Default)]
-pub struct Seen(Arc<Mutex<Vec<(Moment, Vec<u8>)>>>);
+pub struct Seen(Arc<Mutex<Vec<Request>>>);
 
 impl Seen {
     /// Each run of characters that was answered or could not be, with the end of its last character.
-    pub fn requests(&self) -> Vec<(Moment, Vec<u8>)> {
+    pub fn requests(&self) -> Vec<Request> {
         self.0.lock().expect("no test panics while it holds this lock").clone()
     }
 

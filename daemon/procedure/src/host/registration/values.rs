@@ -139,8 +139,8 @@ pub(super) fn register(r: &mut Registrar<'_>) {
 fn change(from: &Measurement, to: &Measurement) -> Result<Measurement, Fail> {
     let (a, b) = (from.estimate()?, to.estimate()?);
     let factor = a.unit.convert_difference(1.0, &b.unit);
-    let factor = factor.map_err(|e| misuse(&e.to_string(), "compare measurements of one kind"))?;
-    let start = a.unit.convert(a.value, &b.unit).map_err(|e| misuse(&e.to_string(), "compare one kind"))?;
+    let factor = factor.map_err(|e| misuse(e.to_string(), "compare measurements of one kind"))?;
+    let start = a.unit.convert(a.value, &b.unit).map_err(|e| misuse(e.to_string(), "compare one kind"))?;
     let (value, half) = (b.value - start, b.half_width().hypot(a.half_width() * factor));
     let estimate = Estimate { value, low: value - half, high: value + half, unit: b.unit.clone() };
     Ok(Measurement { name: format!("{} against {}", to.name, from.name), estimate: Some(estimate) })
