@@ -75,10 +75,16 @@ pub(crate) fn hold(description: &Description, intent: &Intent) -> HoldSpec {
         .and_then(|output| output.confirm.as_ref())
         .and_then(|confirm| description.channel(&confirm.channel))
         .map(|channel| channel.request);
+    // A former run's intent of an output that this description does not have: the answer must echo the request.
+    let answer = |prefix: Option<&[u8]>, request: &[u8]| {
+        prefix.map_or_else(|| request.iter().skip(1).copied().collect(), |prefix| prefix[1..].to_vec())
+    };
     HoldSpec {
         output: intent.output.clone(),
         engage: intent.engage.clone(),
+        engage_answer: answer(output.map(|output| output.engage_prefix()), &intent.engage),
         release: intent.release.clone(),
+        release_answer: answer(output.map(|output| output.release_prefix()), &intent.release),
         at_most: intent.at_most,
         refresh: output.and_then(|output| output.refresh),
         controller_timeout: intent.controller_timeout,

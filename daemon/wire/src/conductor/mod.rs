@@ -322,11 +322,12 @@ impl Conductor {
 
     fn take_hold_events(&mut self, now: Moment) {
         let lead = self.lead();
-        let (mut hurry, mut silent) = (false, false);
+        let (mut hurry, mut silent, mut hush) = (false, false, false);
         for hold in &mut self.holds {
-            let before = hold.is_releasing();
+            let (releasing, quiet) = (hold.is_releasing(), hold.is_silent());
             hold.need(now, lead);
-            hurry |= hold.is_releasing() && !before;
+            hurry |= hold.is_releasing() && !releasing;
+            hush |= hold.is_silent() && !quiet;
             let output = hold.spec().output.clone();
             for event in hold.take_events() {
                 self.events.push_back(match event {
@@ -346,6 +347,16 @@ impl Conductor {
         }
         if hurry && !matches!(self.owner, Some(Owner::Release(_))) {
             self.hurry(now);
+        }
+        // A silence that a retry or a late answer breaks is none.
+        if hush {
+            if let Some(owner) = self.owner.take() {
+                self.dropped(owner);
+            }
+            self.client.abandon(now);
+            if !self.client.is_connected() {
+                self.lose_link(now, "silent until the controller's own timeout has passed");
+            }
         }
         // After the silence in which the controller let go by itself, its session is over as well.
         let timeout = self.config.controller_timeout.unwrap_or(self.client.timing().p3_max);
@@ -371,7 +382,8 @@ impl Conductor {
     /// The next moment at which `timeout` must be called, and why.
     pub fn deadline(&self) -> Option<Deadline> {
         let lead = self.lead();
-        let holds = self.holds.iter().filter_map(|hold| self.still_ahead(hold.deadline(lead))).min();
+        let all = self.holds.iter().flat_map(|hold| hold.deadlines(lead));
+        let holds = all.filter_map(|deadline| self.still_ahead(deadline)).min();
         let own = if self.client.is_idle() { self.idle_deadline() } else { self.client.deadline() };
         Deadline::earlier(holds, own)
     }

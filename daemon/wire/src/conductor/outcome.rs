@@ -29,6 +29,11 @@ impl Conductor {
                         self.answered(now, owner, answer);
                     }
                 }
+                kline::Event::GivenUp => {
+                    if let Some(owner) = self.owner.take() {
+                        self.dropped(owner);
+                    }
+                }
                 kline::Event::Failed(fault) => {
                     let owner = self.owner.take();
                     self.failed(now, owner, fault);

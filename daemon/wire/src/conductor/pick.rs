@@ -66,15 +66,19 @@ impl Conductor {
         let lead = self.lead();
         let needs: Vec<Option<Need>> = self.holds.iter_mut().map(|hold| hold.need(now, lead)).collect();
         let find = |need: Need| needs.iter().position(|n| *n == Some(need));
-        if find(Need::Silence).is_some() {
+        // A release that can be sent comes before the silence for another hold, which then starts anew.
+        let release = find(Need::Release);
+        if release.is_none() && find(Need::Silence).is_some() {
             return false;
         }
         if !self.client.is_connected() {
             return self.wake_if_due(now);
         }
-        if let Some(i) = find(Need::Release) {
-            let release = self.holds[i].spec().release.clone();
-            return self.send(now, Owner::Release(i), &release, &[]);
+        if let Some(i) = release {
+            let spec = self.holds[i].spec();
+            let (request, expect) = (spec.release.clone(), spec.release_answer.clone());
+            self.holds[i].release_sent(now);
+            return self.send(now, Owner::Release(i), &request, &expect);
         }
         if let Some(i) = find(Need::Effect) {
             let read = self.holds[i].spec().effect.and_then(|item| self.config.reads.get(item)).cloned();
@@ -96,17 +100,17 @@ impl Conductor {
     /// Fills an idle wire whose session is set up.
     fn fill_set_up(&mut self, now: Moment, engage: Option<usize>, refresh: Option<usize>) -> bool {
         if let Some(i) = engage {
-            let request = self.holds[i].spec().engage.clone();
+            let (request, expect) = self.engage_request(i);
             if !self.fits(now, request.len(), request.len()) {
                 return false;
             }
             self.holds[i].engaging(now);
-            return self.send(now, Owner::Engage(i), &request, &[]);
+            return self.send(now, Owner::Engage(i), &request, &expect);
         }
         if let Some(i) = refresh {
-            let request = self.holds[i].spec().engage.clone();
+            let (request, expect) = self.engage_request(i);
             if self.fits(now, request.len(), request.len()) {
-                return self.send(now, Owner::Refresh(i), &request, &[]);
+                return self.send(now, Owner::Refresh(i), &request, &expect);
             }
         }
         if now >= self.keep_alive_at() {
@@ -132,6 +136,11 @@ impl Conductor {
             return self.send(now, Owner::Read(i), &read.request, &read.prefix[1..]);
         }
         false
+    }
+
+    fn engage_request(&self, i: usize) -> (Vec<u8>, Vec<u8>) {
+        let spec = self.holds[i].spec();
+        (spec.engage.clone(), spec.engage_answer.clone())
     }
 
     fn keep_alive_at(&self) -> Moment {
@@ -164,5 +173,5 @@ impl Conductor {
     }
 }
 
-/// The longest answer that a single question is expected to get.
-const LONGEST_QUESTION: usize = 64;
+/// The longest answer that a single question can get.
+const LONGEST_QUESTION: usize = crate::frame::LONGEST_DATA;

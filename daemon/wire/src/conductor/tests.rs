@@ -13,6 +13,7 @@ const S: fn(i64) -> Span = Span::from_secs;
 /// A controller that answers as told, and remembers what it was asked and when.
 struct Peer {
     assembler: Assembler,
+    last_character: Moment,
     low_since: Option<Moment>,
     pulse: Option<Span>,
     awake: bool,
@@ -21,6 +22,7 @@ struct Peer {
     last_heard: Moment,
     longest_hold: Span,
     asked: Vec<(Moment, Vec<u8>)>,
+    deaf_to_release: bool,
     say: Script,
 }
 
@@ -44,6 +46,8 @@ struct Pair {
     events: Vec<(Moment, Event)>,
     cut: bool,
     line_free: Moment,
+    /// When the tester heard anything.
+    heard: Vec<Moment>,
 }
 
 const READ: [u8; 2] = [0x21, 0xA2];
@@ -60,7 +64,9 @@ fn hold(at_most: Span) -> HoldSpec {
     HoldSpec {
         output: OutputId::new("idle_valve").unwrap(),
         engage: vec![0x30, 0x51, 0x07, 40],
+        engage_answer: vec![0x51, 0x07],
         release: vec![0x30, 0x51, 0x00],
+        release_answer: vec![0x51, 0x00],
         at_most,
         refresh: None,
         controller_timeout: Some(S(5)),
@@ -71,6 +77,11 @@ fn hold(at_most: Span) -> HoldSpec {
 
 impl Peer {
     fn character(&mut self, byte: u8, end: Moment) -> Option<Vec<u8>> {
+        // P4max and a character: half a request is forgotten.
+        if end.since(self.last_character) > MS(21) {
+            self.assembler.clear();
+        }
+        self.last_character = end;
         match self.assembler.push(byte) {
             Step::Message(message) if self.awake || message.data == [0x81] => {
                 if !self.awake && self.pulse != Some(MS(25)) {
@@ -113,7 +124,7 @@ impl Peer {
     fn obey(&mut self, at: Moment, request: &[u8]) {
         match request {
             [0x30, _, 0x07, _] if !self.held => (self.held, self.held_since) = (true, at),
-            [0x30, _, 0x00] => self.let_go(at),
+            [0x30, _, 0x00] if !self.deaf_to_release => self.let_go(at),
             _ => {}
         }
     }
@@ -145,6 +156,7 @@ impl Pair {
     fn new(config: ConductorConfig, say: impl FnMut(usize, &[u8]) -> Vec<Say> + 'static) -> Self {
         let peer = Peer {
             assembler: Assembler::new(),
+            last_character: Moment::ZERO,
             low_since: None,
             pulse: None,
             awake: false,
@@ -153,6 +165,7 @@ impl Pair {
             last_heard: Moment::ZERO,
             longest_hold: Span::ZERO,
             asked: Vec::new(),
+            deaf_to_release: false,
             say: Box::new(say),
         };
         Self {
@@ -163,6 +176,7 @@ impl Pair {
             events: Vec::new(),
             cut: false,
             line_free: Moment::ZERO,
+            heard: Vec::new(),
         }
     }
 
@@ -222,6 +236,7 @@ impl Pair {
             self.peer.expire(self.now);
             if coming == Some(next) {
                 let one = self.coming.pop_front().unwrap();
+                self.heard.push(one.end);
                 self.conductor.bytes(self.now, &[one]);
             } else {
                 self.conductor.timeout(self.now);
@@ -374,6 +389,112 @@ fn a_release_that_a_pending_answer_blocks_does_not_wait_for_it() {
 }
 
 #[test]
+fn an_overdue_refresh_never_lets_a_hold_outlive_its_window() {
+    for at_most in (1_500..9_000).step_by(60) {
+        let mut pair = Pair::up();
+        pair.conductor.engage(pair.now, HoldSpec { refresh: Some(S(1)), effect: None, ..hold(MS(at_most)) });
+        pair.run(MS(at_most) + S(4));
+        assert!(!pair.peer.held);
+        let longest = pair.peer.longest_hold;
+        assert!(longest > Span::ZERO && longest <= MS(at_most), "{longest} of {at_most} ms");
+    }
+}
+
+#[test]
+fn a_release_does_not_wait_for_an_answer_that_is_put_off_after_it_was_wished() {
+    let stop = std::rc::Rc::new(std::cell::Cell::new(false));
+    let stopped = stop.clone();
+    let mut pair = Pair::new(config(), move |_, request| match request {
+        [0x21, ..] if stopped.get() => vec![Say::Data(vec![0x7F, 0x21, 0x78])],
+        _ => vec![Say::Usual],
+    });
+    pair.conductor.start(Moment::ZERO, Vec::new());
+    pair.conductor.want(0, Some(MS(100)), Moment::ZERO);
+    pair.run(S(2));
+    pair.conductor.engage(pair.now, HoldSpec { effect: None, ..hold(S(30)) });
+    pair.run(S(1));
+    assert!(pair.peer.held);
+    // Until a reading is on its way, unanswered.
+    while pair.conductor.owner != Some(Owner::Read(0)) || pair.conductor.client.last_asked().is_none() {
+        pair.run(MS(1));
+    }
+    stop.set(true);
+    pair.conductor.release_all(pair.now, ReleaseCause::Stop);
+    let wished = pair.now;
+    pair.run(S(1));
+    let released = pair.peer.asked.iter().find(|(at, request)| *at > wished && request[..] == [0x30, 0x51, 0x00]);
+    assert!(released.is_some_and(|(at, _)| at.since(wished) < MS(400)), "{:02X?}", pair.peer.asked.last());
+    assert!(!pair.peer.held);
+    let proven = |e: &Event| matches!(e, Event::Released { proof: ReleaseProof::Controller, .. });
+    assert!(pair.happened(proven).is_some());
+}
+
+#[test]
+fn a_controller_that_keeps_talking_is_not_taken_to_have_timed_out() {
+    let mut pair = Pair::new(config(), |_, request| match request {
+        [0x30, _, 0x00] => vec![Say::Data(vec![0x7F, 0x30, 0x78]); 20],
+        _ => vec![Say::Usual],
+    });
+    pair.conductor.start(Moment::ZERO, Vec::new());
+    pair.run(S(2));
+    pair.conductor.engage(pair.now, HoldSpec { effect: None, ..hold(S(30)) });
+    pair.run(S(1));
+    pair.conductor.release_all(pair.now, ReleaseCause::Stop);
+    pair.run(S(30));
+    let timeout = |e: &Event| matches!(e, Event::Released { proof: ReleaseProof::ControllerTimeout, .. });
+    let told = pair.happened(timeout).expect("in the end it falls silent");
+    let last = *pair.heard.iter().filter(|at| **at <= told).max().expect("it talked");
+    assert!(told.since(last) >= S(5), "{} after its last word", told.since(last));
+}
+
+#[test]
+fn an_answer_to_another_request_of_the_same_service_proves_no_release() {
+    for lie in [vec![0x70, 0x51, 0x07, 40], vec![0x70, 0x99, 0x00]] {
+        let mut pair = Pair::new(config(), move |_, request| match request {
+            [0x30, _, 0x00] => vec![Say::Data(lie.clone())],
+            _ => vec![Say::Usual],
+        });
+        pair.peer.deaf_to_release = true;
+        pair.conductor.start(Moment::ZERO, Vec::new());
+        pair.run(S(2));
+        pair.conductor.engage(pair.now, HoldSpec { effect: None, ..hold(S(30)) });
+        pair.run(S(1));
+        pair.conductor.release_all(pair.now, ReleaseCause::Stop);
+        pair.run(S(20));
+        let lied = |e: &Event| matches!(e, Event::Released { proof: ReleaseProof::Controller, .. });
+        assert_eq!(pair.happened(lied), None);
+    }
+}
+
+#[test]
+fn silence_for_one_output_does_not_withhold_the_release_of_another() {
+    let mut pair = Pair::new(config(), |_, request| match request {
+        [0x30, 0x51, 0x00] => vec![Say::Data(vec![0x7F, 0x30, 0x22])],
+        _ => vec![Say::Usual],
+    });
+    pair.conductor.start(Moment::ZERO, Vec::new());
+    pair.run(S(2));
+    pair.conductor.engage(pair.now, HoldSpec { effect: None, ..hold(S(30)) });
+    pair.run(S(1));
+    let other = HoldSpec {
+        output: OutputId::new("fan").unwrap(),
+        engage: vec![0x30, 0x52, 0x07, 1],
+        engage_answer: vec![0x52, 0x07],
+        release: vec![0x30, 0x52, 0x00],
+        release_answer: vec![0x52, 0x00],
+        effect: None,
+        ..hold(S(5))
+    };
+    pair.conductor.engage(pair.now, other);
+    let begun = pair.now;
+    pair.run(S(1));
+    pair.conductor.release(pair.now, &OutputId::new("idle_valve").unwrap(), ReleaseCause::ScopeLeft);
+    pair.run(S(20));
+    let released = pair.peer.asked.iter().find(|(_, request)| request[..] == [0x30, 0x52, 0x00]);
+    assert!(released.is_some_and(|(at, _)| at.since(begun) <= S(5)), "{:?}", pair.events);
+}
+
+#[test]
 fn after_a_restart_the_release_is_the_first_thing_said() {
     let mut pair = Pair::new(config(), |_, _| vec![Say::Usual]);
     pair.peer.awake = true;
@@ -429,9 +550,42 @@ proptest! {
         pair.cut = false;
         pair.run(S(30));
         prop_assert!(!pair.peer.held, "still held");
-        // Where releases reach the controller it is back inside the window; where they do not, inside the
+        // Where a release reaches the controller it is back inside the window; where none does, inside the
         // controller's own timeout after the last word that reached it.
         prop_assert!(pair.peer.longest_hold <= MS(at_most) + RELEASE_SLACK, "{}", pair.peer.longest_hold);
+    }
+
+    #[test]
+    fn no_hold_outlives_its_window_where_releases_are_heard(
+        odds in prop::collection::vec(0..8_u8, 1..200),
+        at_most in 700..6_000_i64,
+        refresh in 300..4_000_i64,
+        stop in 0..8_000_i64,
+        effect in any::<bool>(),
+    ) {
+        let mut turn = 0;
+        let mut pair = Pair::new(config(), move |_, request| {
+            turn += 1;
+            match (request, odds[turn % odds.len()]) {
+                // Readings are put off, refused for the moment or spoiled; releases and wake-ups are obeyed.
+                ([0x21, ..], 0) => vec![Say::Data(vec![0x7F, 0x21, 0x78]); 3],
+                ([0x21, ..], 1) => vec![Say::Data(vec![0x7F, 0x21, 0x21])],
+                ([0x21, ..], 2) => vec![Say::Spoiled],
+                ([0x30, _, 0x07, ..], 3) => vec![Say::Data(vec![0x7F, 0x30, 0x78]), Say::Usual],
+                _ => vec![Say::Usual],
+            }
+        });
+        pair.conductor.start(Moment::ZERO, Vec::new());
+        pair.conductor.want(0, Some(MS(100)), Moment::ZERO);
+        pair.run(S(3));
+        let effect = effect.then_some(0);
+        let spec = HoldSpec { refresh: Some(MS(refresh)), effect, ..hold(MS(at_most)) };
+        pair.conductor.engage(pair.now, spec);
+        pair.run(MS(stop));
+        pair.conductor.release_all(pair.now, ReleaseCause::Stop);
+        pair.run(S(30));
+        prop_assert!(!pair.peer.held);
+        prop_assert!(pair.peer.longest_hold <= MS(at_most), "{}", pair.peer.longest_hold);
     }
 }
 

@@ -11,12 +11,17 @@ use model::{Moment, OutputId, Span};
 
 use crate::{Deadline, Reason};
 
-/// How long a release is repeated before this side falls silent.
+/// How long a release is repeated before this side falls silent: some twenty tries at default timing, fewer than
+/// the patience of whoever stands at the car (our choice, no published source).
 pub const RELEASE_BUDGET: Span = Span::from_secs(3);
-/// How long after a confirmed release its effect may take to show before the release is repeated.
+/// How long after a confirmed release its effect may take to show before the release is repeated: some ten
+/// readings at default timing (our choice, no published source).
 pub const EFFECT_TIME: Span = Span::from_millis(1_500);
-/// The controller's clock may be slower than ours by as much as this part of its timeout.
+/// The controller's clock may be slower than ours by as much as this part of its timeout: 5 %, far more than
+/// any oscillator's error (our choice, no published source).
 const CLOCK_TOLERANCE: i64 = 20;
+/// A controller that is still heard after this long of our silence will not time out: nothing is proven then.
+const LONGEST_SILENCE: Span = Span::from_secs(60);
 
 /// What a hold is.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -25,8 +30,13 @@ pub struct HoldSpec {
     pub output: OutputId,
     /// The request that engages it, and refreshes it.
     pub engage: Vec<u8>,
+    /// How a positive answer to it goes on after the service id.
+    pub engage_answer: Vec<u8>,
     /// The request that releases it.
     pub release: Vec<u8>,
+    /// How a positive answer to it goes on after the service id. A late answer to the engaging request must
+    /// not be taken for it.
+    pub release_answer: Vec<u8>,
     /// The longest time from the engaging request to the end of the releasing one.
     pub at_most: Span,
     /// How often the controller wants the engaging request repeated.
@@ -62,7 +72,7 @@ enum Stage {
     Held { refresh_at: Moment },
     Releasing { budget: Moment },
     Effect { budget: Moment, until: Moment },
-    Silent { until: Moment },
+    Silent { begun: Moment },
     Done,
 }
 
@@ -88,6 +98,7 @@ pub struct Hold {
     last_word: Moment,
     answered: bool,
     doubtful: bool,
+    release_sent: bool,
     events: Vec<HoldEvent>,
 }
 
@@ -101,6 +112,7 @@ impl Hold {
             last_word: Moment::ZERO,
             answered: false,
             doubtful: false,
+            release_sent: false,
             events: Vec::new(),
         }
     }
@@ -128,6 +140,11 @@ impl Hold {
     /// Whether it is over.
     pub fn is_done(&self) -> bool {
         self.stage == Stage::Done
+    }
+
+    /// Whether this side says nothing for its sake.
+    pub fn is_silent(&self) -> bool {
+        matches!(self.stage, Stage::Silent { .. })
     }
 
     /// Whether its release has begun.
@@ -178,20 +195,25 @@ impl Hold {
                 self.stage = Stage::Releasing { budget };
                 self.expire(now);
             }
-            Stage::Silent { until } if now >= until => self.finish(ReleaseProof::ControllerTimeout),
+            // Whatever was said or heard meanwhile starts the controller's timeout anew.
+            Stage::Silent { .. } if now >= self.silent_until() => self.finish(ReleaseProof::ControllerTimeout),
+            Stage::Silent { begun } if now >= begun + LONGEST_SILENCE => self.finish(ReleaseProof::None),
             _ => {}
         }
     }
 
     fn fall_silent(&mut self, now: Moment) {
-        match self.spec.controller_timeout {
-            Some(timeout) => {
-                let until = self.last_word + timeout + timeout / CLOCK_TOLERANCE;
-                self.stage = Stage::Silent { until };
-                self.expire(now);
-            }
-            None => self.finish(ReleaseProof::None),
+        if self.spec.controller_timeout.is_some() {
+            self.stage = Stage::Silent { begun: now };
+            self.expire(now);
+        } else {
+            self.finish(ReleaseProof::None);
         }
+    }
+
+    /// When the controller's own timeout must have passed.
+    fn silent_until(&self) -> Moment {
+        self.spec.controller_timeout.map_or(Moment::NEVER, |t| self.last_word + t + t / CLOCK_TOLERANCE)
     }
 
     fn finish(&mut self, proof: ReleaseProof) {
@@ -199,19 +221,34 @@ impl Hold {
         self.events.push(HoldEvent::Released(proof));
     }
 
-    /// The next moment at which `need` may change by itself.
-    pub fn deadline(&self, lead: Span) -> Option<Deadline> {
-        let window = Deadline::new(self.release_by(lead), Reason::HoldRelease);
+    /// The moments at which `need` may change by itself: the window's, and the one of what it is doing. Two,
+    /// because one that has passed without being served must not hide the other.
+    pub fn deadlines(&self, lead: Span) -> [Option<Deadline>; 2] {
+        let release_by = self.release_by(lead);
+        let window = (release_by != Moment::NEVER).then(|| Deadline::new(release_by, Reason::HoldRelease));
         let own = match self.stage {
             Stage::Held { refresh_at } if self.spec.refresh.is_some() => {
                 Some(Deadline::new(refresh_at, Reason::HoldRefresh))
             }
             Stage::Releasing { budget } => Some(Deadline::new(budget, Reason::HoldRelease)),
             Stage::Effect { until, .. } => Some(Deadline::new(until, Reason::HoldEffect)),
-            Stage::Silent { until } => Some(Deadline::new(until, Reason::ControllerTimeout)),
+            Stage::Silent { begun } => {
+                let at = self.silent_until().min(begun + LONGEST_SILENCE);
+                Some(Deadline::new(at, Reason::ControllerTimeout))
+            }
             _ => None,
         };
-        Deadline::earlier(own, (window.at != Moment::NEVER).then_some(window))
+        [window, own]
+    }
+
+    /// The releasing request is handed to the line for the first time: its budget counts from here, so that
+    /// what was in flight before it does not eat it up.
+    pub fn release_sent(&mut self, now: Moment) {
+        if let Stage::Releasing { budget } = &mut self.stage
+            && !std::mem::replace(&mut self.release_sent, true)
+        {
+            *budget = (*budget).max(now + RELEASE_BUDGET);
+        }
     }
 
     /// The engaging request is handed to the line.
@@ -289,7 +326,8 @@ impl Hold {
         }
     }
 
-    /// A reading that began after `asked` shows whether the output is held.
+    /// A reading shows whether the output is held. Counts only while the effect of a release is waited for: the
+    /// wire is serial, so such a reading was asked after the release was answered.
     pub fn effect(&mut self, now: Moment, held: bool) {
         if let Stage::Effect { budget, .. } = self.stage {
             match (held, self.answered) {

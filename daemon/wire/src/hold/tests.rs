@@ -10,7 +10,9 @@ fn spec() -> HoldSpec {
     HoldSpec {
         output: OutputId::new("idle_valve").unwrap(),
         engage: vec![0x30, 0x51, 0x07, 40],
+        engage_answer: vec![0x51, 0x07],
         release: vec![0x30, 0x51, 0x00],
+        release_answer: vec![0x51, 0x00],
         at_most: S(10),
         refresh: Some(S(2)),
         controller_timeout: Some(S(5)),
@@ -29,10 +31,14 @@ fn held(spec: HoldSpec) -> Hold {
     hold
 }
 
+fn next(hold: &Hold) -> Option<Deadline> {
+    hold.deadlines(LEAD).into_iter().flatten().min()
+}
+
 #[test]
 fn the_release_leaves_in_time_for_the_end_of_the_window() {
     let mut hold = held(HoldSpec { refresh: None, ..spec() });
-    let deadline = hold.deadline(LEAD).unwrap();
+    let deadline = next(&hold).unwrap();
     assert_eq!(deadline, Deadline::new(Moment::ZERO + S(10) - LEAD, Reason::HoldRelease));
     assert_eq!(hold.need(deadline.at - Span(1), LEAD), None);
     assert_eq!(hold.need(deadline.at, LEAD), Some(Need::Release));
@@ -40,9 +46,33 @@ fn the_release_leaves_in_time_for_the_end_of_the_window() {
 }
 
 #[test]
+fn a_refresh_that_is_overdue_does_not_hide_the_end_of_the_window() {
+    let hold = held(spec());
+    let end = Deadline::new(Moment::ZERO + S(10) - LEAD, Reason::HoldRelease);
+    assert_eq!(hold.deadlines(LEAD)[0], Some(end));
+    assert_eq!(hold.deadlines(LEAD)[1].unwrap().reason, Reason::HoldRefresh);
+}
+
+#[test]
+fn silence_that_is_broken_starts_anew_and_one_that_never_comes_proves_nothing() {
+    let mut hold = held(spec());
+    hold.release(Moment::ZERO + S(3), ReleaseCause::ScopeLeft);
+    hold.spoke(Moment::ZERO + S(5));
+    assert_eq!(hold.need(Moment::ZERO + S(6), LEAD), Some(Need::Silence));
+    let mut now = Moment::ZERO + S(6);
+    while !hold.is_done() {
+        now += S(4);
+        hold.spoke(now);
+        hold.need(now, LEAD);
+        assert!(now < Moment::ZERO + S(80));
+    }
+    assert_eq!(hold.take_events().last(), Some(&HoldEvent::Released(ReleaseProof::None)));
+}
+
+#[test]
 fn it_is_refreshed_on_time() {
     let mut hold = held(spec());
-    assert_eq!(hold.deadline(LEAD).unwrap().reason, Reason::HoldRefresh);
+    assert_eq!(next(&hold).unwrap().reason, Reason::HoldRefresh);
     assert_eq!(hold.need(Moment::ZERO + MS(2_080), LEAD), Some(Need::Refresh));
     hold.engaged(Moment::ZERO + MS(2_200));
     assert_eq!(hold.need(Moment::ZERO + MS(4_100), LEAD), None);
@@ -69,7 +99,7 @@ fn an_effect_that_never_shows_repeats_the_release_then_falls_silent() {
     assert_eq!(hold.need(Moment::ZERO + MS(4_600), LEAD), Some(Need::Release));
     hold.spoke(Moment::ZERO + MS(4_700));
     assert_eq!(hold.need(Moment::ZERO + S(6), LEAD), Some(Need::Silence));
-    let deadline = hold.deadline(LEAD).unwrap();
+    let deadline = next(&hold).unwrap();
     assert_eq!(deadline, Deadline::new(Moment::ZERO + MS(4_700 + 5_250), Reason::ControllerTimeout));
     assert_eq!(hold.need(deadline.at, LEAD), None);
     assert_eq!(hold.take_events().last(), Some(&HoldEvent::Released(ReleaseProof::ControllerTimeout)));
@@ -152,7 +182,7 @@ proptest! {
         hold.release(now, ReleaseCause::Stop);
         for _ in 0..20 {
             if hold.is_done() { break }
-            let deadline = hold.deadline(LEAD);
+            let deadline = next(&hold);
             prop_assert!(deadline.is_some(), "waits without a deadline");
             now = now.max(deadline.unwrap().at);
             hold.need(now, LEAD);

@@ -81,6 +81,8 @@ pub enum Event {
         /// Which attempt, from 1.
         attempt: u8,
     },
+    /// A request in a hurry was given up, because its answer was put off.
+    GivenUp,
     /// All attempts failed.
     Failed(WireFault),
 }

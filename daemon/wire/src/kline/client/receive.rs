@@ -75,6 +75,13 @@ impl Client {
         }
         self.not_before = end + self.timing.p3_min;
         match service::negative(&message.data) {
+            // Something more urgent waits: an answer that is put off is not waited for.
+            Some(NegativeCode::RESPONSE_PENDING) if !job.retry && !job.waking => {
+                self.job = None;
+                self.state = State::Idle;
+                self.events.push_back(Event::GivenUp);
+                return;
+            }
             Some(NegativeCode::RESPONSE_PENDING) => {
                 let since = *job.pending_since.get_or_insert(end);
                 job.answering = None;
