@@ -11,9 +11,11 @@ use bench_car::{Happened, World, WorldConfig};
 use link::Patience;
 use model::{Problem, StationId};
 use procedure::Limits;
+use record::{HoldLedger, Outstanding};
 use station::bench::SharedWorld;
 use station::load;
 use station::run::{Ended, Hooks, Plan, rehearse};
+use station::sides::ledger;
 use station::sides::screen::{Screen, Style};
 use tempfile::TempDir;
 use wire::frame::Message;
@@ -92,6 +94,12 @@ impl Bench {
     /// Runs a plan to its end.
     pub fn run(&self, plan: &Plan, hooks: Hooks) -> Option<Ended> {
         rehearse(plan, self.world.clone(), hooks).expect("the archive is in order")
+    }
+
+    /// What the hold ledger says may still be held.
+    pub fn left_in_ledger(&self, plan: &Plan) -> Vec<Outstanding> {
+        let name = ledger::name(&plan.station, &plan.car.description.name).expect("a name");
+        HoldLedger::open(self.folder(), &name).expect("a ledger").1
     }
 
     /// The archive's folder.

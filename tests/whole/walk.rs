@@ -6,7 +6,7 @@ use std::time::Duration;
 use bench_car::{Happened, Ignored, Why};
 use holdgate_tests::{Bench, Harm, Saboteur, report};
 use model::event::Event;
-use record::{Archive, HoldLedger};
+use record::Archive;
 use station::run::{Hooks, Plan};
 
 /// A short run with everything in it: waiting, measuring, a guarded hold, a note.
@@ -92,18 +92,27 @@ fn harmed(make: &dyn Fn(&Bench) -> Saboteur, harm: Harm, downtime: i64, what: &s
     }
 
     // Nothing is left in the ledger, and the record is readable up to the harm.
-    let (_, outstanding) = HoldLedger::open(bench.folder(), &plan.station).expect("a ledger");
+    let outstanding = bench.left_in_ledger(&plan);
     assert!(outstanding.is_empty(), "{what}: the ledger still holds {outstanding:?}");
     let (archive, _) = Archive::open(bench.folder()).expect("an archive");
     let sessions = archive.sessions().expect("sessions");
     assert!(!sessions.is_empty(), "{what}: no record");
-    for path in sessions {
+    for (i, path) in sessions.into_iter().enumerate() {
         let session = record::read_session(&path).unwrap_or_else(|p| panic!("{what}: {p}"));
         let events = &session.events;
         assert!(events.windows(2).all(|two| two[1].seq == two[0].seq + 1), "{what}: events are missing");
         assert!(matches!(events[0].event, Event::SessionStarted { .. }), "{what}: {:?}", events.first());
+        let mut newest = events.last().map_or(0, |event| event.at.0);
         for sample in session.samples().expect("samples") {
-            sample.unwrap_or_else(|p| panic!("{what}: {p}"));
+            newest = newest.max(sample.unwrap_or_else(|p| panic!("{what}: {p}")).at.0);
+        }
+        // The harmed run's own record reaches up to the harm; the longest time without anything to record is the
+        // wake-up.
+        if let (0, Some(at)) = (i, harmed_at) {
+            assert!(
+                newest >= at - 600_000_000,
+                "{what}: the record ends at {newest} ns, {at} ns were reached"
+            );
         }
     }
     // A wake-up that was broken off is an odd pulse; the gaps between requests and characters are kept anyway.
@@ -218,16 +227,35 @@ fn a_crash_at_any_await_point_and_a_restart() {
 #[test]
 fn every_harm_at_any_call_of_the_script() {
     quiet();
-    let (awaits, calls) = points();
+    let (_, calls) = points();
     for harm in Harm::AT_CALLS {
         for n in 0..calls {
             let what = format!("{harm:?} at call {n} of {calls}");
             harmed(&|bench| Saboteur::at_call(&bench.world, harm, n), harm, 700_000_000, &what);
         }
     }
-    let (ways, script_ways) = (Harm::AT_AWAITS.len(), Harm::AT_CALLS.len());
     report(&format!(
-        "points x harms: {awaits} await points x {ways} + {calls} host calls x {script_ways} = {}",
-        awaits * ways + calls * script_ways
+        "{calls} host calls harmed in {} ways: {} runs",
+        Harm::AT_CALLS.len(),
+        calls * Harm::AT_CALLS.len()
     ));
+}
+
+#[test]
+fn a_script_that_outstays_its_window_loses_its_hold_inside_it() {
+    for millis in (700..6_000).step_by(150) {
+        let bench = Bench::new(SEED);
+        let at_most = format!("at_most: {millis}.milliseconds");
+        let text = SCRIPT.replace("800.milliseconds", "9.seconds").replace("at_most: 4.seconds", &at_most);
+        let plan = bench.plan("walk.rhai", &text).expect("the script is in order");
+        let ended = bench.run(&plan, Hooks::default()).expect("it does not crash");
+        assert_eq!(ended.ending, model::Ending::Stopped, "{millis} ms: {ended:?}");
+        let holds = bench.holds();
+        assert_eq!(holds.len(), 1, "{millis} ms");
+        let (from, Some((to, Why::Request))) = holds[0] else { panic!("{millis} ms: {holds:?}") };
+        let held = to - from;
+        assert!(held <= millis * 1_000_000, "{millis} ms: held for {held} ns");
+        // Nor does it give up long before: at the most the gap, the request and one exchange early.
+        assert!(held >= millis * 1_000_000 - 700_000_000, "{millis} ms: held for {held} ns only");
+    }
 }

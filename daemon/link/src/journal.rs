@@ -2,7 +2,7 @@
 
 use model::{Event, EventEnvelope, Moment, SCHEMA_VERSION, Sample, SessionId, StationId};
 
-use crate::sides::Sink;
+use crate::sides::{Nobody, Sink};
 
 /// The driver's pen.
 pub(crate) struct Journal {
@@ -28,6 +28,12 @@ impl Journal {
             self.write(at, Event::RecordsLost { count: lost });
         }
         self.write(at, event);
+    }
+
+    /// Records no more: the sink has panicked.
+    pub(crate) fn mute(&mut self) {
+        tracing::error!("the recorder panicked; nothing more is recorded");
+        self.sink = Box::new(Nobody);
     }
 
     /// The sequence number of the newest event.

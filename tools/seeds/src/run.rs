@@ -12,6 +12,7 @@ use record::HoldLedger;
 use station::bench::{share, warm_level};
 use station::load::{self, Car, Procedure};
 use station::run::{Hooks, Plan, rehearse};
+use station::sides::ledger;
 use station::sides::screen::{Screen, Style};
 
 use crate::case::Case;
@@ -88,8 +89,9 @@ impl Setup {
             vec![Problem::new(ProblemKind::Program, Place::Program, "it crashed", "report this fault")]
         })?;
 
-        let (_, outstanding) =
-            HoldLedger::open(archive.path(), &self.station).map_err(|problem| vec![problem])?;
+        let (_, outstanding) = ledger::name(&self.station, &self.car.description.name)
+            .and_then(|name| HoldLedger::open(archive.path(), &name))
+            .map_err(|problem| vec![problem])?;
         let mut left_held: Vec<String> =
             outstanding.iter().map(|held| format!("the ledger: {held:?}")).collect();
         // The ledger is our own word; the car is the judge.

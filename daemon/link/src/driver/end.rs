@@ -1,18 +1,21 @@
 //! How a run comes to its end.
 
 use model::event::{Outcome, ReleaseCause};
-use model::{Ending, Event, Moment, OutputId, Place, Problem, ProblemKind, Reply};
+use model::{Ending, Event, Moment, OutputId, Place, Problem, ProblemKind, Reply, Span};
 use wire::conductor::Ticket;
 use wire::service;
 
 use super::pending::Pending;
 use super::{Driver, Over, RunEnd};
 
+/// A controller that does not take leave within this time is left without: nothing is held by then.
+const FAREWELL_TIME: Span = Span::from_secs(2);
+
 /// Taking leave of the controller.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Farewell {
     Due,
-    Asked(Ticket),
+    Asked { ticket: Ticket, until: Moment },
     Done,
 }
 
@@ -54,22 +57,29 @@ impl Driver {
             Farewell::Due if self.link_up => {
                 // A controller that knows its tester is gone need not wait for its timeout.
                 let ticket = self.conductor.ask(now, vec![service::STOP_COMMUNICATION]);
-                self.farewell = Farewell::Asked(ticket);
+                self.farewell = Farewell::Asked { ticket, until: now + FAREWELL_TIME };
                 self.settle(now);
                 self.farewell == Farewell::Done
             }
             Farewell::Due | Farewell::Done => true,
-            Farewell::Asked(_) => false,
+            Farewell::Asked { until, .. } => now >= until,
         }
     }
 
     /// Whether an answer was the one to the farewell.
     pub(super) fn farewell_answered(&mut self, ticket: Ticket) -> bool {
-        let mine = self.farewell == Farewell::Asked(ticket);
+        let mine = matches!(self.farewell, Farewell::Asked { ticket: asked, .. } if asked == ticket);
         if mine {
             self.farewell = Farewell::Done;
         }
         mine
+    }
+
+    pub(super) fn farewell_deadline(&self) -> Moment {
+        match self.farewell {
+            Farewell::Asked { until, .. } => until,
+            Farewell::Due | Farewell::Done => Moment::NEVER,
+        }
     }
 
     pub(super) fn operator_deadline(&self) -> Moment {

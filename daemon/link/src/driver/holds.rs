@@ -161,12 +161,16 @@ impl Driver {
             return;
         }
         self.fresh = false;
-        self.judge_drops(now);
+        // A reading that takes the output back must not meet a gate as well: the gate was for a held output.
+        if self.judge_drops(now) {
+            return;
+        }
         self.judge_guards(now);
         self.look(now);
     }
 
-    fn judge_drops(&mut self, now: Moment) {
+    /// Gives back what a drop condition takes back. Says whether any did.
+    fn judge_drops(&mut self, now: Moment) -> bool {
         let patience = self.patience.unknown;
         let mut drop_now = Vec::new();
         for drop in self.drops.iter_mut().filter(|drop| drop.tripped.is_none()) {
@@ -175,9 +179,10 @@ impl Driver {
                 drop_now.push(drop.output.clone());
             }
         }
-        for output in drop_now {
-            self.conductor.release(now, &output, ReleaseCause::DropCondition);
+        for output in &drop_now {
+            self.conductor.release(now, output, ReleaseCause::DropCondition);
         }
+        !drop_now.is_empty()
     }
 
     fn judge_guards(&mut self, now: Moment) {

@@ -17,6 +17,7 @@ mod wire_events;
 
 use std::collections::BTreeMap;
 use std::fmt;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 
 use car::Description;
@@ -37,7 +38,7 @@ use crate::board::Board;
 use crate::catch::Catch;
 use crate::config;
 use crate::journal::Journal;
-use crate::sides::{Intent, Ledger, Operator, Sink, Viewer};
+use crate::sides::{Intent, Ledger, Nobody, Operator, Sink, Viewer};
 use crate::transport::{Transport, TransportError};
 
 /// How long the driver bears with others.
@@ -228,7 +229,12 @@ impl Driver {
             match Catch(Box::pin(self.begin_and_drive())).await {
                 Ok(()) => break,
                 Err(panic) => {
-                    self.after_panic(&panic);
+                    // Whoever shows or records may be what panicked; a release needs neither.
+                    self.viewer = Box::new(Nobody);
+                    if catch_unwind(AssertUnwindSafe(|| self.after_panic(&panic))).is_err() {
+                        self.journal.mute();
+                        self.after_panic(&panic);
+                    }
                     self.port_lost = true;
                 }
             }

@@ -20,6 +20,17 @@ pub(super) struct Measure {
     pub(super) unit: Unit,
 }
 
+impl Measure {
+    /// Whether the readings cover the time: a mean that leaves out more than a quarter of it in one piece is
+    /// none of that time (our choice, no published source).
+    fn is_covered(&self) -> bool {
+        let most = self.until.since(self.from) / 4;
+        let moments = self.window.readings().iter().map(|reading| reading.at);
+        let mut last = self.from;
+        moments.chain([self.until]).all(|at| at.since(std::mem::replace(&mut last, at)) <= most)
+    }
+}
+
 /// What is under way.
 #[derive(Debug, Default)]
 pub(super) enum Pending {
@@ -135,8 +146,8 @@ impl Driver {
         let Pending::Measure(measure) = std::mem::take(&mut self.pending) else { return };
         let readings = measure.window.readings().len() as u64;
         let seconds = measure.until.since(measure.from).as_secs_f64();
-        // One reading has no spread of its own; a mean wants at least two.
-        let estimate: Option<Estimate> = (readings >= 2)
+        // One reading has no spread of its own; a mean wants at least two, and from all of its time.
+        let estimate: Option<Estimate> = (readings >= 2 && measure.is_covered())
             .then(|| interval::window_estimate(&measure.window, &measure.uncertainty, &measure.unit))
             .flatten();
         let rate = if seconds > 0.0 { readings as f64 / seconds } else { 0.0 };

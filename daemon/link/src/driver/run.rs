@@ -87,6 +87,7 @@ impl Driver {
             self.watch_deadline(),
             self.operator_deadline(),
             self.link_deadline(),
+            self.farewell_deadline(),
         ];
         let other = others.into_iter().min().unwrap_or(Moment::NEVER);
         match wire {

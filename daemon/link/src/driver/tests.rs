@@ -4,6 +4,7 @@
 mod codes;
 mod commands;
 mod controller;
+mod early_ends;
 mod gates;
 mod hold_endings;
 mod hold_refusals;

@@ -41,7 +41,9 @@ impl Driver {
             Wire::Releasing { output, cause } => {
                 let detail = self.release_detail(&output, cause);
                 self.causes.insert(output.clone(), cause);
-                self.journal.event(now, Event::HoldReleasing { output, cause, detail });
+                self.journal.event(now, Event::HoldReleasing { output: output.clone(), cause, detail });
+                // From here on the output is not what the script thinks it is: nothing may be met on it.
+                self.hold_ended_early(now, &output, cause);
             }
             Wire::Released { output, proof, held } => self.released(now, &output, proof, held),
             Wire::Answered { ticket, data } => {
@@ -59,8 +61,11 @@ impl Driver {
         self.link_up = up;
         self.down_since = now;
         self.fresh = true;
-        if let Pending::Wait { judge, .. } = &mut self.pending {
-            judge.link(up, now);
+        match &mut self.pending {
+            Pending::Wait { judge, .. } => judge.link(up, now),
+            // Readings from before a loss and from after it are not one measurement.
+            Pending::Measure(measure) => measure.window.clear(),
+            _ => {}
         }
         self.guards.iter_mut().for_each(|guard| guard.watch.judge.link(up, now));
         self.drops.iter_mut().for_each(|drop| drop.watch.judge.link(up, now));
@@ -102,13 +107,9 @@ impl Driver {
         } else {
             self.strike_out(now, output);
         }
-        match &self.pending {
-            Pending::Release(wanted) if wanted == output => {
-                self.pending = Pending::None;
-                self.reply(Reply::Released { proof, held });
-            }
-            _ if cause == ReleaseCause::ScopeLeft || cause == ReleaseCause::FormerRun => {}
-            _ => self.hold_ended_early(now, output, cause),
+        if matches!(&self.pending, Pending::Release(wanted) if wanted == output) {
+            self.pending = Pending::None;
+            self.reply(Reply::Released { proof, held });
         }
     }
 

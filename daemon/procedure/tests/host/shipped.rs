@@ -28,10 +28,14 @@ fn every_shipped_script_compiles_and_bears_its_name() {
 
 /// The idle while the valve is held, with the fake car's interval; anything else as the fake car says.
 fn held_idle(command: &Command, rpm: f64) -> Option<Reply> {
+    idle("idle held", command, rpm)
+}
+
+fn idle(which: &str, command: &Command, rpm: f64) -> Option<Reply> {
     let Command::Measure { name, .. } = command else { return None };
     let unit = Unit::new("{rev}/min").unwrap();
     let estimate = Estimate { value: rpm, low: rpm - 4.0, high: rpm + 4.0, unit };
-    (name == "idle held").then_some(Reply::Measured { estimate: Some(estimate), readings: 25, rate: 5.0 })
+    (name == which).then_some(Reply::Measured { estimate: Some(estimate), readings: 25, rate: 5.0 })
 }
 
 #[test]
@@ -43,6 +47,15 @@ fn the_hold_demonstration_does_not_pass_an_idle_that_does_not_follow() {
         assert_eq!(report.ending, Ending::CarNotRight, "{rpm}: {report:?}");
         assert!(report.why.contains("did not follow"), "{}", report.why);
     }
+}
+
+#[test]
+fn the_hold_demonstration_does_not_pass_an_idle_that_does_not_come_back() {
+    let (ask, _) =
+        station(|_, command| held_idle(command, 940.0).or_else(|| idle("idle after", command, 938.0)));
+    let report = try_run(shipped("hold-demo").unwrap().text, ask);
+    assert_eq!(report.ending, Ending::CarNotRight, "{report:?}");
+    assert!(report.why.contains("did not come back"), "{}", report.why);
 }
 
 #[test]
@@ -62,11 +75,12 @@ fn the_hold_demonstration_passes_on_a_healthy_car() {
     > note idle_before Estimate(Estimate { value: 850.0, low: 846.0, high: 854.0, unit: Unit("{rev}/min") })
     > end before: passed
     > begin hold
-    > engage idle_valve 60 steps 20.0 s guards=1
+    > latest idle_valve 2.0 s
+    > engage idle_valve 120 steps 20.0 s guards=1
     > wait idle_valve up to 4.0 s
     > wait rpm up to 9.0 s
     > measure rpm 'idle held' 4.0 s
-    > note idle_held Estimate(Estimate { value: 850.0, low: 846.0, high: 854.0, unit: Unit("{rev}/min") })
+    > note idle_held Estimate(Estimate { value: 940.0, low: 936.0, high: 944.0, unit: Unit("{rev}/min") })
     > release idle_valve
     > end hold: passed
     > begin after
@@ -74,8 +88,10 @@ fn the_hold_demonstration_passes_on_a_healthy_car() {
     > measure rpm 'idle after' 5.0 s
     > note idle_after Estimate(Estimate { value: 850.0, low: 846.0, high: 854.0, unit: Unit("{rev}/min") })
     > end after: passed
-    > remark Idle before 850.0 ± 4.0 r/min, held 850.0 ± 4.0 r/min, after 850.0 ± 4.0 r/min.
-    > remark Holding the valve changed the idle by 0.0 ± 5.7 r/min; afterwards it was 0.0 ± 5.7 r/min from where it began.
+    > begin verdict
+    > end verdict: passed
+    > remark Idle before 850.0 ± 4.0 r/min, held 940.0 ± 4.0 r/min, after 850.0 ± 4.0 r/min.
+    > remark Opening the valve changed the idle by 90.0 ± 5.7 r/min; afterwards it was 0.0 ± 5.7 r/min from where it began.
     "#);
 }
 

@@ -61,7 +61,9 @@ pub struct Hooks {
     pub ask: Option<WrapAsk>,
     /// Stands in for the simulated hands.
     pub operator: Option<Box<dyn Operator>>,
-    /// Ends the program in mid-run as a crash would: nothing is cleaned up, what is not on disk is lost.
+    /// Ends the program in mid-run as far as the wire can tell: nothing more is said, nothing is released and
+    /// no session is closed. What was handed to the recorder still reaches its journal; torn and unsynced
+    /// writes are tried on a simulated disk, in `record`.
     pub crash: Option<clock::Stop>,
     /// Stops the run as an operator would.
     pub stop: clock::Stop,

@@ -15,7 +15,7 @@ use super::plan::{Hooks, Plan};
 use super::script;
 use crate::bench::{Hands, SharedWorld, WorldLine};
 use crate::sides::facts;
-use crate::sides::ledger::{DiskLedger, left_behind};
+use crate::sides::ledger::{self, DiskLedger, left_behind};
 use crate::sides::tape::{Pace, Tape};
 
 /// UTC at the start of every rehearsal: 2026-01-01T00:00:00Z, so that one seed gives one record.
@@ -43,8 +43,9 @@ pub fn rehearse(plan: &Plan, world: SharedWorld, hooks: Hooks) -> Result<Option<
     for one in &recovered {
         plan.screen.say(&format!("recovered session {}: {}", one.session, one.path.display()));
     }
-    let (ledger, outstanding) =
-        HoldLedger::open(&plan.archive, &plan.station).map_err(|problem| vec![problem])?;
+    let (ledger, outstanding) = ledger::name(&plan.station, &plan.car.description.name)
+        .and_then(|name| HoldLedger::open(&plan.archive, &name))
+        .map_err(|problem| vec![problem])?;
     let writer = begin(plan, &archive).map_err(|problem| vec![problem])?;
     let (session, writer) = writer;
     let recorder = Recorder::start(writer, QUEUE).map_err(|problem| vec![problem])?;

@@ -3,7 +3,7 @@
 use car::Description;
 use clock::Clock;
 use link::{Intent, Ledger};
-use model::{Moment, OutputId, Problem};
+use model::{Moment, OutputId, Place, Problem, ProblemKind, StationId};
 use record::{HoldLedger, LedgerEntry, Outstanding};
 
 /// The ledger on disk.
@@ -47,6 +47,21 @@ impl Ledger for DiskLedger {
     }
 }
 
+/// The name under which a station keeps the ledger of one car. One ledger a car: the bytes that release one car's
+/// output must never be said to another that happens to be plugged in next.
+pub fn name(station: &StationId, car: &str) -> Result<StationId, Problem> {
+    let whole = format!("{station}-{car}");
+    // A name too long for an id keeps its beginning and is told apart by a digest of the whole.
+    let short = match whole.get(..40) {
+        Some(begin) if whole.len() > 64 => format!("{begin}-{}", &crate::load::sha256(&whole)[..16]),
+        _ => whole,
+    };
+    StationId::new(&short).map_err(|error| {
+        let place = Place::Argument { name: "car".into() };
+        Problem::new(ProblemKind::Description, place, error.to_string(), "give the description a plain name")
+    })
+}
+
 /// What a start must release: what the ledger says, and every output of the description where a line of it
 /// cannot be read.
 pub fn left_behind(outstanding: &[Outstanding], description: &Description) -> Vec<Intent> {
@@ -87,5 +102,22 @@ fn of_output(output: &car::Output, description: &Description) -> Intent {
         release: output.release_bytes().to_vec(),
         at_most: output.longest_hold,
         controller_timeout: timeout,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn each_car_has_its_own_ledger_however_long_its_name() {
+        let station = StationId::new("bench").unwrap();
+        let long = "x".repeat(63);
+        let names =
+            ["bench-car", "other", &long, &format!("{long}y")].map(|car| name(&station, car).unwrap());
+        for (i, one) in names.iter().enumerate() {
+            assert!(names[i + 1..].iter().all(|other| other != one));
+        }
+        assert!(name(&station, "../x").is_err());
     }
 }

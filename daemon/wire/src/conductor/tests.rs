@@ -422,7 +422,8 @@ fn a_release_does_not_wait_for_an_answer_that_is_put_off_after_it_was_wished() {
     pair.conductor.release_all(pair.now, ReleaseCause::Stop);
     let wished = pair.now;
     pair.run(S(1));
-    let released = pair.peer.asked.iter().find(|(at, request)| *at > wished && request[..] == [0x30, 0x51, 0x00]);
+    let released =
+        pair.peer.asked.iter().find(|(at, request)| *at > wished && request[..] == [0x30, 0x51, 0x00]);
     assert!(released.is_some_and(|(at, _)| at.since(wished) < MS(400)), "{:02X?}", pair.peer.asked.last());
     assert!(!pair.peer.held);
     let proven = |e: &Event| matches!(e, Event::Released { proof: ReleaseProof::Controller, .. });
