@@ -33,7 +33,7 @@ fn held_idle(command: &Command, rpm: f64) -> Option<Reply> {
 
 fn idle(which: &str, command: &Command, rpm: f64) -> Option<Reply> {
     let Command::Measure { name, .. } = command else { return None };
-    let unit = Unit::new("{rev}/min").unwrap();
+    let unit = Unit::new("{rev}/min").expect("a UCUM code");
     let estimate = Estimate { value: rpm, low: rpm - 4.0, high: rpm + 4.0, unit };
     (name == which).then_some(Reply::Measured { estimate: Some(estimate), readings: 25, rate: 5.0 })
 }

@@ -197,7 +197,7 @@ impl Hold {
             }
             // Whatever was said or heard meanwhile starts the controller's timeout anew.
             Stage::Silent { .. } if now >= self.silent_until() => {
-                self.finish(ReleaseProof::ControllerTimeout)
+                self.finish(ReleaseProof::ControllerTimeout);
             }
             Stage::Silent { begun } if now >= begun + LONGEST_SILENCE => self.finish(ReleaseProof::None),
             _ => {}
