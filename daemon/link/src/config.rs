@@ -117,3 +117,13 @@ pub(crate) fn shows_held(
     let confirm = description.output(output)?.confirm.as_ref()?;
     (confirm.channel == *channel).then(|| (value - confirm.held).abs() < (value - confirm.released).abs())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_description_and_the_wire_mean_the_same_default_times() {
+        assert_eq!(timing(&car::Timing::DEFAULT), Timing::DEFAULT);
+    }
+}

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use holdgate_wire::frame::{Addressing, HeaderForm, Message, checksum};
 use holdgate_wire::kline::{KeyBytes, Timing, TimingCoding, decode_timing, encode_timing};
-use holdgate_wire::service::{NegativeCode, TroubleCode, emissions_codes, negative};
+use holdgate_wire::service::{self, ControlParameter, NegativeCode, TroubleCode, emissions_codes, negative};
 use model::Span;
 
 fn rows(text: &str) -> Vec<BTreeMap<String, String>> {
@@ -126,4 +126,46 @@ fn trouble_codes_are_written_as_published() {
     let codes = emissions_codes(&[0x43, 0x01, 0x43, 0, 0, 0, 0]).unwrap();
     assert_eq!(codes, [TroubleCode([0x01, 0x43])]);
     assert!(emissions_codes(&[0x43, 0x01]).is_err());
+}
+
+#[test]
+fn codes_of_services_refusals_and_control_are_the_published_ones() {
+    let table = rows(include_str!("../../../tests/published/01_kwp_codes.csv"));
+    let find = |kind: &str, name: &str| {
+        let row = table.iter().find(|row| row["kind"].starts_with(kind) && row["name"].starts_with(name));
+        hex(&row.unwrap_or_else(|| panic!("no row {kind} {name}"))["hex"])[0]
+    };
+    for (name, ours) in [
+        ("startDiagnosticSession", service::START_SESSION),
+        ("readDiagnosticTroubleCodesByStatus", service::READ_CODES_BY_STATUS),
+        ("inputOutputControlByLocalIdentifier", service::CONTROL_BY_LOCAL_ID),
+        ("testerPresent", service::TESTER_PRESENT),
+        ("startCommunication", service::START_COMMUNICATION),
+        ("stopCommunication", service::STOP_COMMUNICATION),
+        ("accessTimingParameters", service::ACCESS_TIMING),
+        ("negativeResponse", service::NEGATIVE),
+    ] {
+        assert_eq!(find("service id", name), ours, "{name}");
+    }
+    assert_eq!(find("accessTimingParameters TPI", "setTimingParametersToGivenValues"), service::SET_TIMES);
+    let refusal = |name| NegativeCode(find("negative response code", name));
+    assert_eq!(refusal("busy-RepeatRequest"), NegativeCode::BUSY_REPEAT_REQUEST);
+    assert_eq!(refusal("requestCorrectlyReceived-ResponsePending"), NegativeCode::RESPONSE_PENDING);
+    for (name, ours) in [
+        ("returnControlToECU", ControlParameter::ReturnControlToEcu),
+        ("reportCurrentState", ControlParameter::ReportCurrentState),
+        ("resetToDefault", ControlParameter::ResetToDefault),
+        ("freezeCurrentState", ControlParameter::FreezeCurrentState),
+        ("shortTermAdjustment", ControlParameter::ShortTermAdjustment),
+    ] {
+        let byte = find("inputOutputControlParameter (KWP", name);
+        assert_eq!(ControlParameter::from_byte(byte), Some(ours), "{name}");
+    }
+    // Every published refusal of ISO 14230-3 has words of its own.
+    for row in table.iter().filter(|row| row["kind"] == "negative response code") {
+        if row["source"].starts_with("ISO 14230-3") {
+            let code = NegativeCode(hex(&row["hex"])[0]);
+            assert_ne!(code.words(), NegativeCode(0xFF).words(), "{}", row["name"]);
+        }
+    }
 }

@@ -41,7 +41,8 @@ use crate::journal::Journal;
 use crate::sides::{Intent, Ledger, Nobody, Operator, Sink, Viewer};
 use crate::transport::{Transport, TransportError};
 
-/// How long the driver bears with others.
+/// How long the driver bears with others. The defaults are our choice, no published source: a link that does not
+/// come back while a person looks for the plug, and twice the usual freshness of a reading.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Patience {
     /// A link that stays down for this long ends the run.

@@ -11,7 +11,8 @@ use wire::kline::Transmit;
 use super::Driver;
 use crate::transport::TransportError;
 
-/// So many failures of the port in a row, with nothing read between them, mean that it is gone.
+/// So many failures of the port in a row, with nothing read between them, mean that it is gone (our choice, no
+/// published source).
 const MOST_FAILURES: u32 = 8;
 
 /// What ended a wait.

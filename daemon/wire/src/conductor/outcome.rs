@@ -145,7 +145,8 @@ impl Conductor {
     }
 }
 
-/// How long a refused reading is left alone.
+/// How long a refused reading is left alone (our choice, no published source): long enough not to crowd the wire
+/// with refusals, short enough to see when conditions change.
 const REFUSED_PAUSE: model::Span = model::Span::from_secs(2);
 
 fn words(fault: WireFault) -> &'static str {

@@ -44,6 +44,8 @@ pub struct ClientConfig {
 }
 
 impl ClientConfig {
+    /// Ten repeats of a busy request (our choice, no published source): about a second at default timing.
+    ///
     /// Three transmissions in all (Regulation (EU) 2016/799, Annex IC, Appendix 7, DDP_027) and five minutes
     /// of pending answers (Appendix 8, CPR_037); everything else from the arguments or the standard.
     pub fn new(baud: u32, target: u8, source: u8) -> Self {
