@@ -13,7 +13,6 @@ mod resolved;
 mod words;
 
 pub use load::load;
-pub use read::nearest::nearest;
 pub use read::schema::{json_schema, json_schema_text};
 pub use resolved::channel::{Channel, Encoding, Reading};
 pub use resolved::description::Description;

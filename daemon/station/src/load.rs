@@ -63,7 +63,7 @@ fn find(name: &str, folder: Option<&Path>) -> Result<(String, String), Problem> 
         return Ok((shipped.file.to_string(), shipped.text.to_string()));
     }
     let names = procedure::scripts::SHIPPED.iter().map(|shipped| shipped.name);
-    let cure = match car::nearest(name, names.clone()) {
+    let cure = match model::nearest(name, names.clone()) {
         Some(near) => format!("did you mean '{near}'?"),
         None => format!("use {} or the path of a .rhai file", names.collect::<Vec<_>>().join(", ")),
     };

@@ -2,8 +2,9 @@
 
 use std::collections::BTreeMap;
 
+use model::nearest;
+
 use crate::read::findings::{Findings, shown};
-use crate::read::nearest::nearest;
 use crate::read::source::below;
 
 /// By how many letters a slip may lengthen or shorten a name.

@@ -2,7 +2,6 @@
 
 pub(crate) mod expected;
 pub(crate) mod findings;
-pub(crate) mod nearest;
 pub(crate) mod schema;
 pub(crate) mod source;
 pub(crate) mod structure;

@@ -8,9 +8,9 @@ use serde_json::Value;
 
 use super::expected::{described, expected, sentence, words};
 use super::findings::{Findings, shown};
-use super::nearest::nearest;
 use super::schema::{followed, json_schema, part_for};
 use super::source::below;
+use model::nearest;
 
 static SCHEMA: LazyLock<Value> = LazyLock::new(json_schema);
 static VALIDATOR: LazyLock<Validator> = LazyLock::new(|| {

@@ -5,12 +5,12 @@ use std::collections::BTreeMap;
 use model::{ChannelId, OutputId, Problem};
 use signal::{ChannelFact, ChannelFacts};
 
-use crate::nearest;
 use crate::resolved::channel::Channel;
 use crate::resolved::link::Link;
 use crate::resolved::output::Output;
 use crate::resolved::request::ReadRequest;
 use crate::resolved::setup::SetupValue;
+use model::nearest;
 
 /// A controller description that can be used.
 #[derive(Debug, Clone, PartialEq)]

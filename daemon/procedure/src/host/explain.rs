@@ -6,7 +6,6 @@ use rhai::{EvalAltResult, LexError, ParseError, ParseErrorType, Position};
 use super::fault::Fault;
 use super::registration::reference;
 use super::shared::Shared;
-use crate::nearest;
 
 /// The error itself, without the calls it came up through.
 pub(crate) fn innermost(error: &EvalAltResult) -> &EvalAltResult {
@@ -133,7 +132,7 @@ fn unknown_function(signature: &str) -> (String, String) {
     }
     let seen = format!("no function {name}({given})");
     let known = entries.iter().map(|e| e.name.as_str());
-    let cure = nearest::nearest(name, known).map_or(String::new(), |n| format!("did you mean '{n}'?"));
+    let cure = model::nearest(name, known).map_or(String::new(), |n| format!("did you mean '{n}'?"));
     (seen, cure)
 }
 
@@ -157,6 +156,6 @@ fn unknown_property(text: &str) -> (String, String) {
     };
     let entries = reference();
     let known = entries.iter().filter(|e| e.signature.contains('.')).map(|e| e.name.as_str());
-    let cure = nearest::nearest(name, known).map_or(String::new(), |n| format!("did you mean '{n}'?"));
+    let cure = model::nearest(name, known).map_or(String::new(), |n| format!("did you mean '{n}'?"));
     (format!("a {} has no '{name}'", plain_type(owner)), cure)
 }

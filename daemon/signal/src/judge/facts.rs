@@ -41,29 +41,9 @@ impl ChannelFacts for BTreeMap<ChannelId, ChannelFact> {
     }
 
     fn nearest(&self, channel: &ChannelId) -> Option<ChannelId> {
-        let limit = (channel.as_str().len() / 2).max(1);
-        let close = self.keys().map(|known| (distance(channel.as_str(), known.as_str()), known));
-        close.filter(|(far, _)| *far <= limit).min().map(|(_, known)| known.clone())
+        let name = model::nearest(channel.as_str(), self.keys().map(ChannelId::as_str))?;
+        self.keys().find(|known| known.as_str() == name).cloned()
     }
-}
-
-/// How many letters must be put in, taken out, exchanged or swapped with their neighbour to make one text of
-/// another (optimal string alignment).
-fn distance(a: &str, b: &str) -> usize {
-    let (a, b) = (a.as_bytes(), b.as_bytes());
-    let mut rows: Vec<Vec<usize>> = vec![(0..=b.len()).collect()];
-    for (i, x) in a.iter().enumerate() {
-        let mut row = vec![i + 1];
-        for (j, y) in b.iter().enumerate() {
-            let mut best = (rows[i][j] + usize::from(x != y)).min(rows[i][j + 1] + 1).min(row[j] + 1);
-            if i > 0 && j > 0 && *x == b[j - 1] && a[i - 1] == *y {
-                best = best.min(rows[i - 1][j - 1] + 1);
-            }
-            row.push(best);
-        }
-        rows.push(row);
-    }
-    rows[a.len()][b.len()]
 }
 
 /// Why a condition or gate cannot be judged. Each is a mistake in what was written, found before anything is
