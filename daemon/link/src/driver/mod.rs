@@ -253,6 +253,7 @@ impl Driver {
         self.port_lost = false;
         if let Err(error) = self.set_up_port(now) {
             self.transport_lost(now, &error);
+            self.end_run(now, Ending::LinkLost, &error.to_string(), ReleaseCause::LinkLost);
         }
         let left: Vec<_> =
             self.intents.values().map(|intent| config::hold(&self.description, intent)).collect();

@@ -218,7 +218,8 @@ impl Conductor {
 
     /// Gives an output back, as the very next request.
     pub fn release(&mut self, now: Moment, output: &OutputId, cause: ReleaseCause) {
-        if let Some(i) = self.holds.iter().position(|hold| hold.spec().output == *output) {
+        let live = |hold: &Hold| hold.spec().output == *output && !hold.is_done();
+        if let Some(i) = self.holds.iter().position(live) {
             self.release_hold(now, i, cause);
             self.advance(now);
         }
@@ -267,7 +268,8 @@ impl Conductor {
 
     /// Says what a channel shows of a release: whether the output is still held.
     pub fn effect(&mut self, now: Moment, output: &OutputId, held: bool) {
-        if let Some(hold) = self.holds.iter_mut().find(|hold| hold.spec().output == *output) {
+        let live = |hold: &&mut Hold| hold.spec().output == *output && !hold.is_done();
+        if let Some(hold) = self.holds.iter_mut().find(live) {
             hold.effect(now, held);
             self.advance(now);
         }
@@ -323,7 +325,12 @@ impl Conductor {
     fn take_hold_events(&mut self, now: Moment) {
         let lead = self.lead();
         let (mut hurry, mut silent, mut hush) = (false, false, false);
+        // The controller hears a request until its last character, which may be long after it was begun.
+        let asked = self.client.last_asked();
         for hold in &mut self.holds {
+            if let Some(asked) = asked {
+                hold.spoke(asked);
+            }
             let (releasing, quiet) = (hold.is_releasing(), hold.is_silent());
             hold.need(now, lead);
             hurry |= hold.is_releasing() && !releasing;
