@@ -45,6 +45,16 @@ fn the_demonstration_passes_and_says_where_its_session_lies_and_how_fast_it_ran(
 }
 
 #[test]
+fn every_word_of_the_language_is_listed() {
+    let output = run(&["reference"]);
+    assert_eq!(output.status.code(), Some(0));
+    let out = text(&output.stdout);
+    for word in ["wait(gate)", "hold(", "measure(", "change(from, to)", ".celsius", "caution("] {
+        assert!(out.contains(word), "{word} is missing in:\n{out}");
+    }
+}
+
+#[test]
 fn json_is_one_object_a_line_and_the_end_is_the_last() {
     let archive = tempfile::tempdir().unwrap();
     let output = run(&[

@@ -1,6 +1,7 @@
 //! The command line.
 
 mod car;
+mod reference;
 mod rehearse;
 mod report;
 mod serve;
@@ -25,6 +26,8 @@ enum Command {
     Rehearse(rehearse::Arguments),
     /// Say what a recorded session holds
     Report(report::Arguments),
+    /// List every word of the procedure language
+    Reference,
     /// Check a controller description and say what it offers
     Car(car::Arguments),
     /// Serve recorded sessions to programs on this computer
@@ -50,6 +53,7 @@ pub fn main() -> Ending {
         #[cfg(feature = "bench-car")]
         Command::Rehearse(arguments) => rehearse::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
+        Command::Reference => reference::run(),
         Command::Car(arguments) => car::run(&arguments),
         Command::Serve(arguments) => serve::run(&arguments),
     }

@@ -138,6 +138,31 @@ fn argument(name: &str, seen: String, cure: &str) -> Problem {
     Problem::new(ProblemKind::Argument, Place::Argument { name: name.into() }, seen, cure)
 }
 
+/// Raises the latch at every wish of the system or its user to end: Ctrl-C, a closed terminal, a polite kill. A
+/// second one changes nothing: the release has its own time budget.
+async fn listen(raise: &clock::Stop) {
+    #[cfg(unix)]
+    {
+        use tokio::signal::unix::{SignalKind, signal};
+        match (signal(SignalKind::interrupt()), signal(SignalKind::terminate()), signal(SignalKind::hangup()))
+        {
+            (Ok(mut interrupt), Ok(mut terminate), Ok(mut hangup)) => loop {
+                tokio::select! {
+                    biased;
+                    _ = interrupt.recv() => raise.raise("Ctrl-C"),
+                    _ = terminate.recv() => raise.raise("a request to end the program"),
+                    _ = hangup.recv() => raise.raise("the closing of its terminal"),
+                }
+            },
+            _ => tracing::error!("signals cannot be listened for"),
+        }
+    }
+    #[cfg(not(unix))]
+    while tokio::signal::ctrl_c().await.is_ok() {
+        raise.raise("Ctrl-C");
+    }
+}
+
 /// A latch that Ctrl-C raises. It has a thread and a runtime of its own: real input beside a paused clock
 /// would make it jump.
 fn interrupted() -> clock::Stop {
@@ -146,16 +171,7 @@ fn interrupted() -> clock::Stop {
     let listener = std::thread::Builder::new().name("signals".into()).spawn(move || {
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
         match runtime {
-            Ok(runtime) => loop {
-                match runtime.block_on(tokio::signal::ctrl_c()) {
-                    // A second Ctrl-C changes nothing: the release has its own time budget.
-                    Ok(()) => raise.raise("Ctrl-C"),
-                    Err(error) => {
-                        tracing::error!(%error, "Ctrl-C cannot be listened for");
-                        return;
-                    }
-                }
-            },
+            Ok(runtime) => runtime.block_on(listen(&raise)),
             Err(error) => tracing::error!(%error, "Ctrl-C cannot be listened for"),
         }
     });
