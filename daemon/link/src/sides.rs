@@ -1,7 +1,7 @@
 //! Whom the driver talks to besides the wire, as small traits: it does not know who records, shows, asks
 //! people, or keeps the hold ledger.
 
-use model::{EventEnvelope, Judgement, Moment, OutputId, Problem, Quantity, Sample, Span};
+use model::{EventEnvelope, Judgement, Moment, OutputId, Problem, Quantity, Sample, Span, Wanted};
 
 /// Takes everything that is to be recorded, without ever making the driver wait in real time.
 pub trait Sink {
@@ -46,8 +46,12 @@ pub trait Operator {
     fn caution(&mut self, now: Moment, lines: &[String]);
     /// Shows a line.
     fn remark(&mut self, now: Moment, text: &str);
-    /// Asks for an act.
-    fn ask(&mut self, now: Moment, act: &str, target: &str, words: &str);
+    /// Asks for an act, and for an answer of this kind.
+    fn ask(&mut self, now: Moment, act: &str, target: &str, words: &str, wanted: &Wanted);
+    /// Shows what to do; nothing is answered, because the car will show it.
+    fn instruct(&mut self, now: Moment, act: &str, target: &str, words: &str);
+    /// Calls somebody who may have walked away.
+    fn call(&mut self, now: Moment, text: &str);
     /// The answer to what was asked last, once there is one.
     fn answer(&mut self, now: Moment) -> Option<String>;
     /// When an answer may be there without any waker.
@@ -65,6 +69,8 @@ pub struct Live<'a> {
     pub waiting_for: &'a str,
     /// What the judge says, while a gate waits.
     pub judgement: Option<&'a Judgement>,
+    /// The last few readings of the first channel that the gate watches, oldest first, in its unit.
+    pub recent: &'a [f64],
 }
 
 /// Shows what is going on.

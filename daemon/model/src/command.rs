@@ -3,11 +3,12 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::event::ReleaseCause;
 use crate::event::{NoteValue, Outcome, ReleaseProof};
-use crate::judgement::Estimate;
+use crate::judgement::{Estimate, Finding};
 use crate::{
     ChannelId, Condition, Ending, Gate, Judgement, Moment, OutputId, Problem, Quantity, Sample, Span,
-    StationId, StepId,
+    StationId, StepId, Unit,
 };
 
 /// A command with its place in the order of commands.
@@ -21,6 +22,40 @@ pub struct CommandEnvelope {
     pub station: StationId,
     /// What is asked.
     pub command: Command,
+}
+
+/// What kind of answer a prompt wants.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "is", rename_all = "snake_case")]
+pub enum Wanted {
+    /// That it is done.
+    #[default]
+    Done,
+    /// One of these words.
+    Choice {
+        /// The words, the usual one first.
+        options: Vec<String>,
+    },
+    /// A number, without its unit.
+    Number {
+        /// The unit it is read in.
+        unit: Unit,
+        /// The smallest that makes sense.
+        low: f64,
+        /// The largest that makes sense.
+        high: f64,
+    },
+    /// Words of the person's own.
+    Text,
+}
+
+/// One reading of a trace.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct TracePoint {
+    /// When it was read.
+    pub at: Moment,
+    /// The reading, in the channel's unit.
+    pub value: f64,
 }
 
 /// Something asked of a station. Each is answered by exactly one ending.
@@ -48,6 +83,22 @@ pub enum Command {
         /// For how long.
         over: Span,
     },
+    /// Collect the readings of a channel for a time and give them all, for a look at their course.
+    Trace {
+        /// The channel.
+        channel: ChannelId,
+        /// Name under which it is recorded.
+        name: String,
+        /// For how long.
+        over: Span,
+    },
+    /// Say when a rising channel will reach a level, from a first-order rise fitted to its last minutes.
+    Forecast {
+        /// The channel.
+        channel: ChannelId,
+        /// The level.
+        level: Quantity,
+    },
     /// Give the newest reading of a channel, waiting for the first one at most this long.
     Latest {
         /// The channel.
@@ -65,14 +116,45 @@ pub enum Command {
         at_most: Span,
         /// Conditions under which it drops at once.
         drop_if: Vec<Condition>,
+        /// When a drop condition or the window's end takes it back, the script is told and the run goes on;
+        /// otherwise it ends.
+        #[serde(default)]
+        goes_on: bool,
+    },
+    /// Say how much of a hold's window is left.
+    HoldLeft {
+        /// Which output.
+        output: OutputId,
+    },
+    /// Move the end of a hold's window outwards, because a person said so. Never beyond what the description
+    /// allows, counted from the beginning of the hold.
+    Extend {
+        /// Which output.
+        output: OutputId,
+        /// By how much.
+        by: Span,
     },
     /// Give an output back.
     Release {
         /// Which.
         output: OutputId,
     },
+    /// Let a time pass, counted aloud.
+    Pause {
+        /// What it is for.
+        words: String,
+        /// How long.
+        time: Span,
+    },
+    /// The link may be down from now on for this long, as with the key off: that is no lost link.
+    BearSilence {
+        /// How long.
+        time: Span,
+    },
     /// Read stored trouble codes.
     ReadCodes,
+    /// Read the freeze frame that was stored with a trouble code (SAE J1979, service 02).
+    ReadFreezeFrame,
     /// Watch conditions until told otherwise; the first that comes true stops the run.
     Guard {
         /// The conditions.
@@ -112,8 +194,32 @@ pub enum Command {
         target: String,
         /// The words to show.
         words: String,
+        /// What answer is wanted.
+        #[serde(default)]
+        wanted: Wanted,
         /// How long to wait for the answer.
         limit: Span,
+    },
+    /// Show a person what to do without waiting for an answer: the car confirms it.
+    Instruct {
+        /// What to do.
+        act: String,
+        /// What it is done to.
+        target: String,
+        /// The words to show.
+        words: String,
+    },
+    /// Call a person who may have walked away.
+    Call {
+        /// What to call.
+        text: String,
+    },
+    /// Record a judged result.
+    Result {
+        /// Its name.
+        name: String,
+        /// What was judged.
+        finding: Finding,
     },
     /// Write a value down for later steps.
     Note {
@@ -161,6 +267,16 @@ pub enum Reply {
         /// Readings per second.
         rate: f64,
     },
+    /// A trace is complete.
+    Traced {
+        /// The usable readings in their order.
+        readings: Vec<TracePoint>,
+    },
+    /// When a level will be reached.
+    Forecast {
+        /// Seconds from now with their interval; none where the readings show no such rise.
+        time: Option<Estimate>,
+    },
     /// The newest reading, where there is one young enough.
     Latest {
         /// The reading.
@@ -177,6 +293,28 @@ pub enum Reply {
         proof: ReleaseProof,
         /// How long it was held.
         held: Span,
+    },
+    /// The hold under which the script was working has ended: it was taken back, or its window was over. Only
+    /// its release can be asked for now.
+    HoldEnded {
+        /// Which output.
+        output: OutputId,
+        /// Why.
+        cause: ReleaseCause,
+        /// More words on why.
+        why: String,
+    },
+    /// How much of a hold's window is left.
+    HoldLeft {
+        /// How much.
+        left: Span,
+    },
+    /// The freeze frame.
+    FreezeFrame {
+        /// The code it was stored with; none where no frame is stored.
+        code: Option<String>,
+        /// Its values by name.
+        values: Vec<(String, Quantity)>,
     },
     /// Trouble codes.
     Codes {

@@ -222,6 +222,13 @@ pub enum Event {
         /// More words on why.
         detail: String,
     },
+    /// A person had the window of a hold moved outwards.
+    HoldExtended {
+        /// Which output.
+        output: OutputId,
+        /// When the window is over now.
+        until: Moment,
+    },
     /// A held output is back, or as much as can be known of it.
     HoldReleased {
         /// Which output.
@@ -244,6 +251,35 @@ pub enum Event {
         target: String,
         /// The words shown.
         words: String,
+        /// What answer is wanted.
+        #[serde(default)]
+        wanted: crate::command::Wanted,
+    },
+    /// A person was shown what to do; the car confirms it.
+    Instructed {
+        /// What to do.
+        act: String,
+        /// What it is done to.
+        target: String,
+        /// The words shown.
+        words: String,
+    },
+    /// A person who may have walked away was called.
+    Called {
+        /// What was called.
+        text: String,
+    },
+    /// A counted time began.
+    Paused {
+        /// What it is for.
+        words: String,
+        /// How long it lasts.
+        time: Span,
+    },
+    /// From here on the link may be down for a time without being lost, as with the key off.
+    SilenceBorne {
+        /// How long.
+        time: Span,
     },
     /// A person answered.
     Answered {
@@ -269,6 +305,30 @@ pub enum Event {
         readings: u64,
         /// Readings per second.
         rate: f64,
+        /// The stretch of time averaged, up to this event.
+        #[serde(default)]
+        over: Span,
+        /// Whether the readings show enough noise to average their rounding out.
+        #[serde(default)]
+        dithered: bool,
+    },
+    /// A channel's course was taken over a time; its readings are among the samples.
+    Traced {
+        /// The channel.
+        channel: ChannelId,
+        /// Name given by the script.
+        name: String,
+        /// How many readings.
+        readings: u64,
+        /// The stretch of time, up to this event.
+        over: Span,
+    },
+    /// A freeze frame read from the controller.
+    FreezeFrameRead {
+        /// The code it was stored with; none where no frame is stored.
+        code: Option<String>,
+        /// Its values by name.
+        values: Vec<(String, Quantity)>,
     },
     /// A judged result of the procedure.
     Result {

@@ -20,7 +20,7 @@ pub mod unit;
 /// Version of every serialised form in this room. Raised when a reader of the old form would misread the new.
 pub const SCHEMA_VERSION: u16 = 1;
 
-pub use command::{Command, CommandEnvelope, Reply};
+pub use command::{Command, CommandEnvelope, Reply, TracePoint, Wanted};
 pub use ending::Ending;
 pub use event::{Event, EventEnvelope};
 pub use gate::{Condition, Demand, Gate, Watch};

@@ -189,7 +189,7 @@ impl Teller {
             | Event::HoldEngaged { .. }
             | Event::HoldReleasing { .. }
             | Event::HoldReleased { .. } => self.hold(event),
-            Event::Measured { channel, name, estimate, readings, rate } => {
+            Event::Measured { channel, name, estimate, readings, rate, .. } => {
                 self.summary.measurements.push(MeasurementSummary {
                     name: name.clone(),
                     channel: channel.clone(),
@@ -222,6 +222,13 @@ impl Teller {
             | Event::Answered { .. }
             | Event::Noted { .. }
             | Event::Remark { .. }
+            | Event::Instructed { .. }
+            | Event::Called { .. }
+            | Event::Paused { .. }
+            | Event::SilenceBorne { .. }
+            | Event::HoldExtended { .. }
+            | Event::Traced { .. }
+            | Event::FreezeFrameRead { .. }
             | Event::WireTally { .. }
             | Event::SessionEnded { .. } => {}
         }

@@ -154,6 +154,8 @@ pub(crate) fn full_session() -> Session {
             estimate: Some(Estimate { value: 850.0, low: 836.5, high: 863.5, unit: unit("{rev}/min") }),
             readings: 100,
             rate: 10.0,
+            over: Span::from_secs(10),
+            dithered: true,
         },
     );
     let finding = Finding {

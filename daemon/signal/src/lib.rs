@@ -13,6 +13,7 @@
 
 pub mod interval;
 pub mod judge;
+pub mod rise;
 pub mod settle;
 pub mod stats;
 pub mod verdict;

@@ -7,7 +7,10 @@ use std::collections::BTreeMap;
 
 use holdgate_wire::frame::{Addressing, HeaderForm, Message, checksum};
 use holdgate_wire::kline::{KeyBytes, Timing, TimingCoding, decode_timing, encode_timing};
-use holdgate_wire::service::{self, ControlParameter, NegativeCode, TroubleCode, emissions_codes, negative};
+use holdgate_wire::service::{
+    self, ControlParameter, NegativeCode, TroubleCode, emissions_codes, freeze_frame_data,
+    freeze_frame_request, negative, scaling,
+};
 use model::Span;
 
 fn rows(text: &str) -> Vec<BTreeMap<String, String>> {
@@ -168,4 +171,31 @@ fn codes_of_services_refusals_and_control_are_the_published_ones() {
             assert_ne!(code.words(), NegativeCode(0xFF).words(), "{}", row["name"]);
         }
     }
+}
+
+/// SAE J1979 / ISO 15031-5:2006 Annex B, row by row: name, factor, offset, length and worked example.
+#[test]
+fn freeze_frame_values_have_the_published_scalings() {
+    let mut seen = 0;
+    for row in rows(include_str!("../../../tests/published/02_pid_scaling.csv")) {
+        let Some(ours) = scaling(hex(&row["pid"])[0]).filter(|_| row["service"] == "01") else { continue };
+        let number = |column: &str| row[column].parse::<f64>().expect("a number");
+        let bytes = hex(&row["raw_example_hex"]);
+        assert_eq!((ours.name, ours.bytes.to_string()), (&*row["name"], row["bytes"].clone()));
+        assert!((ours.factor - number("slope")).abs() < 1e-12, "{row:?}");
+        assert!((ours.offset - number("offset")).abs() < 1e-12, "{row:?}");
+        assert!((ours.value(&bytes).expect("its length") - number("value_example")).abs() < 1e-5, "{row:?}");
+        assert_eq!(ours.value(&[]), None);
+        seen += 1;
+    }
+    assert_eq!(seen, 10);
+}
+
+/// SAE J1979, service 02 (from memory): identifier and frame number come back with the data.
+#[test]
+fn a_freeze_frame_answer_is_taken_only_for_its_own_identifier() {
+    assert_eq!(freeze_frame_request(0x0C), [0x02, 0x0C, 0x00]);
+    assert_eq!(freeze_frame_data(&[0x42, 0x0C, 0x00, 0x1A, 0xF8], 0x0C), Some(&[0x1A, 0xF8][..]));
+    assert_eq!(freeze_frame_data(&[0x42, 0x05, 0x00, 0x7B], 0x0C), None);
+    assert_eq!(freeze_frame_data(&[0x7F, 0x02, 0x12], 0x0C), None);
 }

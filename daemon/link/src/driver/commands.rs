@@ -1,14 +1,16 @@
 //! What the script asks. Each command is answered by exactly one reply, at once or when it has its ending.
 
 use model::event::ReleaseCause;
-use model::{ChannelId, Command, Ending, Event, Gate, Moment, Place, Problem, ProblemKind, Reply, Span};
+use model::{
+    ChannelId, Command, Ending, Estimate, Event, Gate, Moment, Place, Problem, ProblemKind, Quantity, Reply,
+    Span, Unit,
+};
 use signal::{GateError, GateJudge, Window};
-use wire::hold::Hold;
 use wire::service;
 
 use super::Driver;
 use super::holds::Guard;
-use super::pending::{Measure, Pending};
+use super::pending::{Measure, Pending, Trace};
 
 impl Driver {
     pub(super) fn command(&mut self, now: Moment, command: Command) {
@@ -16,24 +18,32 @@ impl Driver {
             let (ending, why) = (over.ending, over.why.clone());
             return self.reply(Reply::Over { ending, why });
         }
+        if let Some(reply) = self.only_its_release(&command) {
+            return self.reply(reply);
+        }
         match command {
             Command::Poll { channels, period } => self.poll(now, &channels, period),
             Command::Wait { gate } => self.wait_for(now, gate),
             Command::Measure { channel, name, over } => self.measure(now, channel, name, over),
             Command::Latest { channel, within } => self.latest(now, channel, within),
+            Command::Trace { channel, name, over } => self.trace(now, channel, name, over),
+            Command::Forecast { channel, level } => self.forecast(now, &channel, &level),
             Command::Engage { .. } => self.engage(now, command),
-            Command::Release { output } => {
-                // A hold that is over may stand in the list until its wire is idle; nothing will answer for it.
-                let held = |hold: &Hold| hold.spec().output == output && !hold.is_done();
-                if self.conductor.holds().iter().any(held) {
-                    self.pending = Pending::Release(output.clone());
-                    self.conductor.release(now, &output, ReleaseCause::ScopeLeft);
-                } else {
-                    let place = Place::Output { output };
-                    let problem = Problem::new(ProblemKind::Script, place, "it is not held", "hold it first");
-                    self.reply(Reply::Refused { problem });
-                }
+            Command::Release { output } => self.give_back(now, output),
+            Command::HoldLeft { output } => self.hold_left(now, &output),
+            Command::Extend { output, by } => self.extend(now, &output, by),
+            Command::Pause { words, time } => {
+                let time = time.max(Span::ZERO);
+                self.journal.event(now, Event::Paused { words: words.clone(), time });
+                self.pending = Pending::Pause { words, until: now + time };
             }
+            Command::BearSilence { time } => {
+                let time = time.max(Span::ZERO);
+                self.silence_until = now + time;
+                self.journal.event(now, Event::SilenceBorne { time });
+                self.reply(Reply::Done);
+            }
+            Command::ReadFreezeFrame => self.read_freeze_frame(now),
             Command::ReadCodes => self.read_codes(now),
             Command::Guard { conditions } => {
                 let watches: Result<Vec<_>, _> = conditions.iter().map(|c| self.watch(now, c)).collect();
@@ -45,9 +55,9 @@ impl Driver {
                     Err(problem) => self.reply(Reply::Refused { problem: *problem }),
                 }
             }
-            Command::Prompt { act, target, words, limit } => {
-                self.operator.ask(now, &act, &target, &words);
-                self.journal.event(now, Event::Prompted { act, target, words });
+            Command::Prompt { act, target, words, wanted, limit } => {
+                self.operator.ask(now, &act, &target, &words, &wanted);
+                self.journal.event(now, Event::Prompted { act, target, words, wanted });
                 self.pending = Pending::Prompt { until: now + limit.max(Span::ZERO) };
             }
             Command::Stop { by } => {
@@ -74,6 +84,15 @@ impl Driver {
                 self.operator.caution(now, &lines);
                 Event::CautionsShown { lines }
             }
+            Command::Instruct { act, target, words } => {
+                self.operator.instruct(now, &act, &target, &words);
+                Event::Instructed { act, target, words }
+            }
+            Command::Call { text } => {
+                self.operator.call(now, &text);
+                Event::Called { text }
+            }
+            Command::Result { name, finding } => Event::Result { name, finding },
             Command::Note { key, value } => Event::Noted { key, value },
             Command::Remark { text } => {
                 self.operator.remark(now, &text);
@@ -179,6 +198,54 @@ impl Driver {
             uncertainty,
             unit,
         }));
+    }
+
+    /// Has the channel read nearly alone while its course is taken.
+    fn trace(&mut self, now: Moment, channel: ChannelId, name: String, over: Span) {
+        let Some(item) = self.want_channel(now, &channel) else {
+            return self.reply(Reply::Refused { problem: self.unknown_channel(&channel) });
+        };
+        if over <= Span::ZERO {
+            let seen = format!("it would watch for {over}");
+            let place = Place::Channel { channel };
+            let problem = Problem::new(ProblemKind::Script, place, seen, "give a time above zero");
+            return self.reply(Reply::Refused { problem });
+        }
+        self.conductor.boost(&[item]);
+        let until = now + over;
+        self.pending =
+            Pending::Trace(Box::new(Trace { channel, name, readings: Vec::new(), from: now, until }));
+    }
+
+    fn forecast(&mut self, now: Moment, id: &ChannelId, level: &Quantity) {
+        let Some(channel) = self.description.channel(id) else {
+            return self.reply(Reply::Refused { problem: self.unknown_channel(id) });
+        };
+        let (resolution, unit) = (channel.uncertainty().resolution, channel.unit.clone());
+        let level = match level.to(&unit) {
+            Ok(level) => level.value,
+            Err(error) => {
+                let place = Place::Channel { channel: id.clone() };
+                let cure = "give the level in a unit of this channel";
+                let problem = Problem::new(ProblemKind::Script, place, error.to_string(), cure);
+                return self.reply(Reply::Refused { problem });
+            }
+        };
+        let points: Vec<signal::rise::Point> =
+            self.board.course(id).map(|(at, value)| (at.as_secs_f64(), value)).collect();
+        let newest = points.last().map_or(0.0, |point| point.0);
+        let age = now.as_secs_f64() - newest;
+        let reach = signal::rise::reach(&points, level, resolution);
+        let time = reach.map(|reach| {
+            let from_now = |seconds: f64| (seconds - age).max(0.0);
+            Estimate {
+                value: from_now(reach.seconds),
+                low: from_now(reach.low),
+                high: from_now(reach.high),
+                unit: Unit::new("s").expect("the second is a unit"),
+            }
+        });
+        self.reply(Reply::Forecast { time });
     }
 
     fn latest(&mut self, now: Moment, channel: ChannelId, within: Span) {

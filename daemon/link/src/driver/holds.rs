@@ -21,6 +21,11 @@ pub(super) struct Watch {
 }
 
 impl Watch {
+    /// The link came back: what was unknown while it was down counts from now.
+    pub(super) fn begin_anew(&mut self, now: Moment) {
+        self.unknown_since = Some(now);
+    }
+
     pub(super) fn new(judge: ConditionJudge, condition: Condition, now: Moment) -> Self {
         Self { judge, condition, unknown_since: Some(now) }
     }
@@ -58,7 +63,7 @@ pub(super) struct Drop {
 
 impl Driver {
     pub(super) fn engage(&mut self, now: Moment, command: Command) {
-        let Command::Engage { output, value, at_most, drop_if } = command else { return };
+        let Command::Engage { output, value, at_most, drop_if, goes_on } = command else { return };
         match self.check_hold(now, &output, &value, at_most, &drop_if) {
             Ok((intent, drops)) => {
                 // The ledger is safe on disk before anything is sent: a restart knows what to release.
@@ -73,6 +78,9 @@ impl Driver {
                     self.want_request(now, item);
                 }
                 self.intents.insert(output.clone(), intent);
+                if goes_on {
+                    self.going_on.insert(output.clone());
+                }
                 self.drops.extend(drops);
                 self.pending = Pending::Engage(output);
                 self.conductor.engage(now, spec);
@@ -148,7 +156,8 @@ impl Driver {
             return Moment::NEVER;
         }
         let patience = self.patience.unknown;
-        let guards = self.guards.iter().map(|guard| guard.watch.deadline(patience));
+        let guards = self.guards.iter().filter(|_| !self.bears_silence(self.clock.now()));
+        let guards = guards.map(|guard| guard.watch.deadline(patience));
         let waiting = self.drops.iter().filter(|drop| drop.tripped.is_none());
         guards.chain(waiting.map(|drop| drop.watch.deadline(patience))).min().unwrap_or(Moment::NEVER)
     }
@@ -186,7 +195,7 @@ impl Driver {
     }
 
     fn judge_guards(&mut self, now: Moment) {
-        if self.over.is_some() {
+        if self.over.is_some() || self.bears_silence(now) {
             return;
         }
         let patience = self.patience.unknown;

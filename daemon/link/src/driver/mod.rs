@@ -7,6 +7,8 @@
 
 mod commands;
 mod end;
+mod freeze;
+mod hold_scope;
 mod holds;
 mod pending;
 mod run;
@@ -15,7 +17,7 @@ mod samples;
 mod tests;
 mod wire_events;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
@@ -32,6 +34,7 @@ use wire::conductor::{Conductor, Tally};
 use wire::kline::Received;
 
 use self::end::Farewell;
+use self::hold_scope::EndedHold;
 use self::holds::{Drop, Guard};
 use self::pending::Pending;
 use crate::board::Board;
@@ -145,6 +148,12 @@ pub struct Driver {
     intents: BTreeMap<OutputId, Intent>,
     causes: BTreeMap<OutputId, ReleaseCause>,
     wanted: BTreeMap<usize, Span>,
+    /// Holds whose early end the script lives through.
+    going_on: BTreeSet<OutputId>,
+    /// A hold that has ended under its script, until the script has asked for its release.
+    ended: Option<EndedHold>,
+    /// Until then a link that is down is not lost.
+    silence_until: Moment,
     over: Option<Over>,
     /// The step that is under way.
     step: Option<StepId>,
@@ -200,6 +209,9 @@ impl Driver {
             intents,
             causes: BTreeMap::new(),
             wanted: BTreeMap::new(),
+            going_on: BTreeSet::new(),
+            ended: None,
+            silence_until: now,
             over: None,
             step: None,
             abandoned: false,

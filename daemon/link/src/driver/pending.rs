@@ -2,7 +2,9 @@
 
 use model::event::Outcome;
 use model::judgement::Estimate;
-use model::{ChannelId, Event, Judgement, Moment, OutputId, Reply, Span, Uncertainty, Unit, Word};
+use model::{
+    ChannelId, Event, Judgement, Moment, OutputId, Reply, Sample, Span, TracePoint, Uncertainty, Unit, Word,
+};
 use signal::{GateJudge, Window, interval};
 use wire::conductor::Ticket;
 
@@ -31,6 +33,28 @@ impl Measure {
     }
 }
 
+/// Most readings of one trace: what a script's list may hold.
+const LONGEST_TRACE: usize = 10_000;
+
+/// The course of a channel, being taken.
+#[derive(Debug)]
+pub(super) struct Trace {
+    pub(super) channel: ChannelId,
+    pub(super) name: String,
+    pub(super) readings: Vec<TracePoint>,
+    pub(super) from: Moment,
+    pub(super) until: Moment,
+}
+
+impl Trace {
+    pub(super) fn sample(&mut self, sample: &Sample) {
+        let mine = self.channel == sample.channel && sample.quality.usable();
+        if mine && sample.at >= self.from && sample.at < self.until && self.readings.len() < LONGEST_TRACE {
+            self.readings.push(TracePoint { at: sample.at, value: sample.value });
+        }
+    }
+}
+
 /// What is under way.
 #[derive(Debug, Default)]
 pub(super) enum Pending {
@@ -42,6 +66,7 @@ pub(super) enum Pending {
         last: Option<Judgement>,
     },
     Measure(Box<Measure>),
+    Trace(Box<Trace>),
     Latest {
         channel: ChannelId,
         within: Span,
@@ -54,7 +79,13 @@ pub(super) enum Pending {
         ticket: Ticket,
         next: Option<Vec<u8>>,
     },
+    /// Reading the freeze frame, question by question.
+    Freeze(Box<super::freeze::Freeze>),
     Prompt {
+        until: Moment,
+    },
+    Pause {
+        words: String,
         until: Moment,
     },
 }
@@ -64,13 +95,16 @@ impl Pending {
         match self {
             Self::Wait { judge, .. } => judge.deadline(),
             Self::Measure(measure) => measure.until,
-            Self::Latest { until, .. } | Self::Prompt { until } => *until,
-            Self::None | Self::Engage(_) | Self::Release(_) | Self::Codes { .. } => Moment::NEVER,
+            Self::Trace(trace) => trace.until,
+            Self::Latest { until, .. } | Self::Prompt { until } | Self::Pause { until, .. } => *until,
+            Self::None | Self::Engage(_) | Self::Release(_) | Self::Codes { .. } | Self::Freeze(_) => {
+                Moment::NEVER
+            }
         }
     }
 
     /// What is waited for, in words.
-    pub(super) fn words(&self) -> String {
+    pub(super) fn words(&self, now: Moment) -> String {
         match self {
             Self::None => String::new(),
             Self::Wait { channels, .. } => {
@@ -78,11 +112,14 @@ impl Pending {
                 format!("waiting for {}", names.join(", "))
             }
             Self::Measure(measure) => format!("measuring {}", measure.channel),
+            Self::Trace(trace) => format!("watching {}", trace.channel),
             Self::Latest { channel, .. } => format!("waiting for a reading of {channel}"),
             Self::Engage(output) => format!("taking over {output}"),
             Self::Release(output) => format!("giving {output} back"),
             Self::Codes { .. } => "reading trouble codes".into(),
+            Self::Freeze(_) => "reading the freeze frame".into(),
             Self::Prompt { .. } => "waiting for an answer".into(),
+            Self::Pause { words, until } => format!("{words}: {} left", until.since(now).max(Span::ZERO)),
         }
     }
 }
@@ -98,6 +135,11 @@ impl Driver {
                 self.note_word(now);
             }
             Pending::Measure(measure) if now >= measure.until => self.end_measure(now),
+            Pending::Trace(trace) if now >= trace.until => self.end_trace(now),
+            Pending::Pause { until, .. } if now >= *until => {
+                self.pending = Pending::None;
+                self.reply(Reply::Done);
+            }
             Pending::Latest { channel, within, until } => {
                 let sample = self.board.latest(channel, now, *within).cloned();
                 if sample.is_some() || now >= *until {
@@ -147,9 +189,11 @@ impl Driver {
         let readings = measure.window.readings().len() as u64;
         let seconds = measure.until.since(measure.from).as_secs_f64();
         // One reading has no spread of its own; a mean wants at least two, and from all of its time.
-        let estimate: Option<Estimate> = (readings >= 2 && measure.is_covered())
-            .then(|| interval::window_estimate(&measure.window, &measure.uncertainty, &measure.unit))
-            .flatten();
+        let whole = readings >= 2 && measure.is_covered();
+        let summary = if whole { measure.window.summary() } else { None };
+        let interval = summary.map(|summary| interval::mean_interval(&summary, &measure.uncertainty));
+        let estimate: Option<Estimate> = interval.map(|interval| interval.estimate(&measure.unit));
+        let dithered = interval.is_some_and(|interval| interval.dithered);
         let rate = if seconds > 0.0 { readings as f64 / seconds } else { 0.0 };
         self.journal.event(
             now,
@@ -159,8 +203,19 @@ impl Driver {
                 estimate: estimate.clone(),
                 readings,
                 rate,
+                over: measure.until.since(measure.from),
+                dithered,
             },
         );
         self.reply(Reply::Measured { estimate, readings, rate });
+    }
+
+    fn end_trace(&mut self, now: Moment) {
+        let Pending::Trace(trace) = std::mem::take(&mut self.pending) else { return };
+        let Trace { channel, name, readings, from, until } = *trace;
+        self.conductor.boost(&[]);
+        let (count, over) = (readings.len() as u64, until.since(from));
+        self.journal.event(now, Event::Traced { channel, name, readings: count, over });
+        self.reply(Reply::Traced { readings });
     }
 }

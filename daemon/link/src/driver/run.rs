@@ -98,7 +98,16 @@ impl Driver {
     }
 
     fn link_deadline(&self) -> Moment {
-        if self.link_up || self.over.is_some() { Moment::NEVER } else { self.down_since + self.patience.link }
+        if self.link_up || self.over.is_some() {
+            return Moment::NEVER;
+        }
+        // What was down with leave counts as down from the end of that leave.
+        self.down_since.max(self.silence_until) + self.patience.link
+    }
+
+    /// Whether the link is down with leave, so that nothing can be known of the car.
+    pub(super) fn bears_silence(&self, now: Moment) -> bool {
+        !self.link_up && now < self.silence_until
     }
 
     /// Lets everything act until nothing more happens at this moment: what judging brings about is told and

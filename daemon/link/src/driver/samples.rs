@@ -60,6 +60,7 @@ impl Driver {
             {
                 measure.window.push(sample.at, sample.value, sample.raw);
             }
+            Pending::Trace(trace) => trace.sample(sample),
             _ => {}
         }
         self.guards.iter_mut().for_each(|guard| guard.watch.judge.sample(sample));
@@ -86,12 +87,20 @@ impl Driver {
             return;
         }
         self.shown_at = now;
-        let words = self.pending.words();
+        let words = self.pending.words(now);
         let judgement = match &mut self.pending {
             Pending::Wait { judge, .. } => Some(judge.judge(now)),
             _ => None,
         };
-        let live = Live { now, link_up: self.link_up, waiting_for: &words, judgement: judgement.as_ref() };
+        let first = judgement.as_ref().and_then(|judgement| judgement.findings.first());
+        let recent = first.map(|finding| self.board.recent(&finding.channel)).unwrap_or_default();
+        let live = Live {
+            now,
+            link_up: self.link_up,
+            waiting_for: &words,
+            judgement: judgement.as_ref(),
+            recent: &recent,
+        };
         self.viewer.show(&live);
     }
 }

@@ -4,10 +4,12 @@
 mod codes;
 mod commands;
 mod controller;
+mod courses;
 mod early_ends;
 mod gates;
 mod hold_endings;
 mod hold_refusals;
+mod hold_scope;
 mod panics;
 mod properties;
 mod records;

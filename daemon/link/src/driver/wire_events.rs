@@ -50,8 +50,14 @@ impl Driver {
                 if self.farewell_answered(ticket) {
                     return;
                 }
-                if matches!(&self.pending, Pending::Codes { ticket: asked, .. } if *asked == ticket) {
-                    self.codes_answered(now, data.as_deref());
+                match &self.pending {
+                    Pending::Codes { ticket: asked, .. } if *asked == ticket => {
+                        self.codes_answered(now, data.as_deref());
+                    }
+                    Pending::Freeze(freeze) if freeze.asked(ticket) => {
+                        self.freeze_frame_answered(now, data.as_deref());
+                    }
+                    _ => {}
                 }
             }
         }
@@ -67,7 +73,11 @@ impl Driver {
             Pending::Measure(measure) => measure.window.clear(),
             _ => {}
         }
-        self.guards.iter_mut().for_each(|guard| guard.watch.judge.link(up, now));
+        for guard in &mut self.guards {
+            guard.watch.judge.link(up, now);
+            guard.watch.begin_anew(now);
+        }
+        self.board.begin_courses_anew();
         self.drops.iter_mut().for_each(|drop| drop.watch.judge.link(up, now));
     }
 
@@ -97,6 +107,10 @@ impl Driver {
     fn released(&mut self, now: Moment, output: &OutputId, proof: ReleaseProof, held: Span) {
         self.journal.event(now, Event::HoldReleased { output: output.clone(), proof, held });
         self.drops.retain(|drop| drop.output != *output);
+        self.going_on.remove(output);
+        if let Some(ended) = self.ended.as_mut().filter(|ended| ended.output == *output) {
+            ended.released = Some((proof, held));
+        }
         let cause = self.causes.remove(output).unwrap_or(ReleaseCause::ScriptGone);
         if proof == ReleaseProof::None {
             // It stays in the ledger: the next start releases it first.
@@ -109,6 +123,7 @@ impl Driver {
         }
         if matches!(&self.pending, Pending::Release(wanted) if wanted == output) {
             self.pending = Pending::None;
+            self.ended = None;
             self.reply(Reply::Released { proof, held });
         }
     }
@@ -125,6 +140,14 @@ impl Driver {
             ReleaseCause::Stop => (Ending::Stopped, "the run was stopped"),
             ReleaseCause::ScriptGone | ReleaseCause::ScopeLeft | ReleaseCause::FormerRun => return,
         };
+        if cause == ReleaseCause::LinkLost {
+            self.say_what_is_held(now, output);
+        }
+        if ending == Ending::Stopped && cause != ReleaseCause::Stop && self.over.is_none() {
+            if self.going_on.contains(output) {
+                return self.end_hold_only(now, output, cause, why);
+            }
+        }
         self.end_run(now, ending, &format!("{output} was given back: {why}"), cause);
     }
 

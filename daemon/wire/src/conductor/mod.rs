@@ -216,6 +216,15 @@ impl Conductor {
         self.advance(now);
     }
 
+    /// Moves the end of a hold's window outwards; see [`Hold::extend`].
+    pub fn extend(&mut self, now: Moment, output: &OutputId, at_most: Span) {
+        let live = |hold: &&mut Hold| hold.spec().output == *output && !hold.is_done();
+        if let Some(hold) = self.holds.iter_mut().find(live) {
+            hold.extend(at_most);
+            self.advance(now);
+        }
+    }
+
     /// Gives an output back, as the very next request.
     pub fn release(&mut self, now: Moment, output: &OutputId, cause: ReleaseCause) {
         let live = |hold: &Hold| hold.spec().output == *output && !hold.is_done();

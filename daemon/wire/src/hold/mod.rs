@@ -298,6 +298,14 @@ impl Hold {
         }
     }
 
+    /// Moves the window's end: it lasts this long from its beginning. A release that has begun goes on, and a
+    /// window is never made shorter than it was.
+    pub fn extend(&mut self, at_most: Span) {
+        if matches!(self.stage, Stage::Intended | Stage::Engaging | Stage::Held { .. }) {
+            self.spec.at_most = self.spec.at_most.max(at_most);
+        }
+    }
+
     /// Gives it back. What was never engaged is over at once; a release that has begun goes on.
     pub fn release(&mut self, now: Moment, cause: ReleaseCause) {
         match self.stage {

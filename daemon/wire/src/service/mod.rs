@@ -1,10 +1,12 @@
 //! Service ids and codes of ISO 14230-2 and -3 and of SAE J1979, and how their data are read.
 
 mod control;
+mod freeze_frame;
 mod negative;
 mod trouble_code;
 
 pub use control::ControlParameter;
+pub use freeze_frame::{Scaling, freeze_frame_data, freeze_frame_request, scaling};
 pub use negative::{NegativeCode, negative};
 pub use trouble_code::{CodesError, TroubleCode, emissions_codes, status_codes};
 

@@ -87,7 +87,13 @@ impl Transport for Faulty {
 fn script(script: &Script) -> Vec<Reply> {
     let commands = [
         Command::Wait { gate: gate(rpm_above(100.0), Span::ZERO, S(10)) },
-        Command::Engage { output: valve(), value: steps(32.0), at_most: S(10), drop_if: vec![] },
+        Command::Engage {
+            output: valve(),
+            value: steps(32.0),
+            at_most: S(10),
+            drop_if: vec![],
+            goes_on: false,
+        },
         Command::Measure { channel: channel("rpm"), name: "rpm".into(), over: S(1) },
         Command::Release { output: valve() },
     ];

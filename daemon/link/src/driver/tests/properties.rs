@@ -66,6 +66,7 @@ fn command(act: Act) -> Command {
                 1 => vec![rpm_below(700.0), rpm_above(5_000.0)],
                 _ => vec![],
             },
+            goes_on: drop == 1,
         },
         Act::Release => Command::Release { output: valve() },
         Act::ReadCodes => Command::ReadCodes,
@@ -75,6 +76,7 @@ fn command(act: Act) -> Command {
             act: "wait".into(),
             target: String::new(),
             words: String::new(),
+            wanted: model::Wanted::Done,
             limit: MS(limit),
         },
         Act::Stop => Command::Stop { by: "the script".into() },
@@ -85,6 +87,9 @@ fn command(act: Act) -> Command {
 fn fits(command: &Command, reply: &Reply) -> bool {
     match (command, reply) {
         (_, Reply::Over { .. }) => true,
+        (Command::Release { .. } | Command::Stop { .. }, Reply::HoldEnded { .. }) => false,
+        // After a hold that goes on has ended, until its release.
+        (_, Reply::HoldEnded { .. }) => true,
         (Command::Stop { .. } | Command::Remark { .. }, Reply::Refused { .. }) => false,
         (_, Reply::Refused { .. }) => true,
         (Command::Wait { .. }, Reply::Waited { .. })

@@ -89,12 +89,13 @@ impl Ledger for Book {
 #[derive(Debug, Clone, Default)]
 pub(super) struct Hands {
     pub(super) takes: Option<model::Span>,
+    pub(super) called: Arc<Mutex<Vec<String>>>,
     answer_at: Option<Moment>,
 }
 
 impl Hands {
     pub(super) fn that_take(takes: model::Span) -> Self {
-        Self { takes: Some(takes), answer_at: None }
+        Self { takes: Some(takes), ..Self::default() }
     }
 }
 
@@ -103,8 +104,14 @@ impl Operator for Hands {
 
     fn remark(&mut self, _: Moment, _: &str) {}
 
-    fn ask(&mut self, now: Moment, _: &str, _: &str, _: &str) {
+    fn ask(&mut self, now: Moment, _: &str, _: &str, _: &str, _: &model::Wanted) {
         self.answer_at = self.takes.map(|takes| now + takes);
+    }
+
+    fn instruct(&mut self, _: Moment, _: &str, _: &str, _: &str) {}
+
+    fn call(&mut self, _: Moment, text: &str) {
+        self.called.lock().unwrap().push(text.to_string());
     }
 
     fn answer(&mut self, now: Moment) -> Option<String> {

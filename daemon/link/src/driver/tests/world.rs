@@ -44,7 +44,13 @@ impl Script {
 
     /// Lets time pass: a prompt that nobody answers.
     pub(super) fn pause(&self, limit: Span) -> Reply {
-        self.ask(Command::Prompt { act: "wait".into(), target: String::new(), words: String::new(), limit })
+        self.ask(Command::Prompt {
+            act: "wait".into(),
+            target: String::new(),
+            words: String::new(),
+            wanted: model::Wanted::Done,
+            limit,
+        })
     }
 
     /// Waits until the engine is seen to run.
@@ -64,7 +70,7 @@ impl Script {
         at_most: Span,
         drop_if: Vec<Condition>,
     ) -> Reply {
-        self.ask(Command::Engage { output, value, at_most, drop_if })
+        self.ask(Command::Engage { output, value, at_most, drop_if, goes_on: false })
     }
 
     pub(super) fn release(&self) -> Reply {
