@@ -29,6 +29,8 @@ pub struct OutputFact {
     pub high: f64,
     /// The longest hold that the description allows.
     pub longest: Span,
+    /// Whether the controller answers readings while it is held.
+    pub reads_while_held: bool,
 }
 
 /// One set-up value.

@@ -1,5 +1,8 @@
 //! What a run leaves behind.
 
+use std::collections::BTreeMap;
+
+use model::event::NoteValue;
 use model::{ChannelId, Ending, OutputId, Place, Problem, StepId};
 
 /// What a script says of itself in its first call, `procedure(...)`.
@@ -15,6 +18,10 @@ pub struct Header {
     pub outputs: Vec<OutputId>,
     /// The set-up values it uses.
     pub setup: Vec<String>,
+    /// Channels that it reads where the car has them.
+    pub may_channels: Vec<ChannelId>,
+    /// Set-up values that it uses where the car has them.
+    pub may_setup: Vec<String>,
 }
 
 /// How one step came out.
@@ -52,4 +59,6 @@ pub struct RunReport {
     pub header: Option<Header>,
     /// The steps, in the order in which they ended.
     pub steps: Vec<StepRecord>,
+    /// What stands in the notebook at the end.
+    pub notes: BTreeMap<String, NoteValue>,
 }

@@ -12,11 +12,18 @@ pub struct Shipped {
 }
 
 /// All of them, by name.
-pub const SHIPPED: &[Shipped] = &[Shipped {
-    name: "hold-demo",
-    file: "hold_demo.rhai",
-    text: include_str!("../../../scripts/hold_demo.rhai"),
-}];
+pub const SHIPPED: &[Shipped] = &[
+    Shipped {
+        name: "base-idle",
+        file: "base_idle.rhai",
+        text: include_str!("../../../scripts/base_idle.rhai"),
+    },
+    Shipped {
+        name: "hold-demo",
+        file: "hold_demo.rhai",
+        text: include_str!("../../../scripts/hold_demo.rhai"),
+    },
+];
 
 /// The shipped script of this name.
 pub fn shipped(name: &str) -> Option<&'static Shipped> {

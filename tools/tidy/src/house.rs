@@ -42,7 +42,7 @@ pub const HOUSE: &[Room] = &[
         Uses::Rooms(&["daemon/model", "daemon/clock", "daemon/signal", "daemon/car", "daemon/wire"]),
     ),
     room("daemon/record", Uses::Rooms(&["daemon/model"])),
-    room("daemon/procedure", Uses::Rooms(&["daemon/model"])),
+    room("daemon/procedure", Uses::Rooms(&["daemon/model", "daemon/signal"])),
     room("daemon/report", Uses::Rooms(&["daemon/model", "daemon/signal", "daemon/record"])),
     room("daemon/service", Uses::Rooms(&["daemon/model", "daemon/clock", "daemon/record"])),
     room("daemon/os", Uses::Rooms(&[])),

@@ -91,6 +91,8 @@ fn report(shared: &Shared, result: Scripted<()>) -> RunReport {
     }
 
     let state = shared.state();
+    let note = |key: &str| Some((key.to_string(), state.room.get(key)?.clone()));
+    let notes = state.room.keys().into_iter().filter_map(note).collect();
     if ending == Ending::Passed && state.header.is_none() {
         let file = Place::File { file: shared.file.clone(), line: 0, column: 0 };
         let problem = Problem::new(
@@ -108,5 +110,13 @@ fn report(shared: &Shared, result: Scripted<()>) -> RunReport {
         }
         ending = ending.and(Ending::Undecided);
     }
-    RunReport { ending, why, place, problems, header: state.header.clone(), steps: state.steps.clone() }
+    RunReport {
+        ending,
+        why,
+        place,
+        problems,
+        header: state.header.clone(),
+        steps: state.steps.clone(),
+        notes,
+    }
 }

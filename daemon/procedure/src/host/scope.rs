@@ -1,15 +1,15 @@
 //! Steps and holds: what surrounds a closure is closed however the closure is left.
 
-use model::event::ReleaseProof;
+use model::event::{ReleaseCause, ReleaseProof};
 use model::{Condition, Ending, OutputId, Place, Problem, ProblemKind, Quantity, Span, StepId};
-use rhai::{Dynamic, EvalAltResult, FnPtr, NativeCallContext, Position};
+use rhai::{Dynamic, EvalAltResult, FnPtr, Map, NativeCallContext, Position};
 
 use super::Scripted;
 use super::explain::innermost;
 use super::fault::{Fault, misuse};
 use super::shared::Shared;
 use super::state::State;
-use crate::room::Fail;
+use crate::room::{Fail, HoldEnd};
 
 /// A hold as a script asks for it, checked.
 #[derive(Debug, Clone)]
@@ -18,6 +18,8 @@ pub(crate) struct HoldOrder {
     pub(crate) value: Quantity,
     pub(crate) at_most: Span,
     pub(crate) drop_if: Vec<Condition>,
+    /// The script lives through an early end.
+    pub(crate) goes_on: bool,
 }
 
 impl Shared {
@@ -57,7 +59,8 @@ impl Shared {
     ) -> Scripted<Dynamic> {
         let engaged = self.call(ctx, |state| {
             state.held.insert(order.output.clone());
-            let engaged = state.room.engage(&order.output, &order.value, order.at_most, &order.drop_if);
+            let engaged =
+                state.room.engage(&order.output, &order.value, order.at_most, &order.drop_if, order.goes_on);
             if let Err(Fail::Refused(_) | Fail::Over(_)) = engaged {
                 state.held.remove(&order.output);
             }
@@ -71,6 +74,41 @@ impl Shared {
         let value = result?;
         released?;
         Ok(value)
+    }
+
+    /// The same for a script that lives through an early end: gives #{ outcome, words, value }.
+    pub(crate) fn try_hold(
+        &self,
+        ctx: &NativeCallContext<'_>,
+        order: &HoldOrder,
+        closure: &FnPtr,
+    ) -> Scripted<Map> {
+        let result = self.hold(ctx, order, closure);
+        let (outcome, words, value) = match result {
+            Ok(value) => ("done", String::new(), value),
+            Err(error) => match self.ended_hold(&error, &order.output) {
+                Some(end) => (cause_word(end.cause), end.why, Dynamic::UNIT),
+                None => return Err(error),
+            },
+        };
+        let mut map = Map::new();
+        map.insert("outcome".into(), outcome.into());
+        map.insert("words".into(), words.into());
+        map.insert("value".into(), value);
+        Ok(map)
+    }
+
+    /// How this output's hold ended under its script, where that is what the error carries.
+    fn ended_hold(&self, error: &EvalAltResult, output: &OutputId) -> Option<HoldEnd> {
+        if self.killed().is_some() {
+            return None;
+        }
+        match innermost(error) {
+            EvalAltResult::ErrorTerminated(value, _) => {
+                value.clone().try_cast::<HoldEnd>().filter(|end| end.output == *output)
+            }
+            _ => None,
+        }
     }
 
     /// Releases an output that may be held.
@@ -123,6 +161,13 @@ impl Shared {
             }
             _ => Ending::BadInput,
         }
+    }
+}
+
+fn cause_word(cause: ReleaseCause) -> &'static str {
+    match cause {
+        ReleaseCause::WindowOver => "window_over",
+        _ => "dropped",
     }
 }
 

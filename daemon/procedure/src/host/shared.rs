@@ -82,6 +82,7 @@ impl Shared {
                 let fault = Fault(self.located(problem, at));
                 Err(EvalAltResult::ErrorRuntime(Dynamic::from(fault), at).into())
             }
+            Err(Fail::HoldEnded(end)) => Err(EvalAltResult::ErrorTerminated(Dynamic::from(end), at).into()),
             Err(fail) => Err(self.end(fail, at)),
         }
     }
@@ -137,6 +138,11 @@ impl Shared {
         let kill = match fail {
             Fail::Over(halt) | Fail::Halt(halt) => self.halted(halt, at),
             Fail::Refused(problem) => self.broken(vec![problem], at),
+            // Told to a call that only tidies up after the hold: it says what is known already.
+            Fail::HoldEnded(end) => {
+                let why = format!("{} was given back: {}", end.output, end.why);
+                Kill { ending: Ending::Stopped, why, place: Some(self.place(at)), problems: Vec::new() }
+            }
             Fail::Broken(problems) => self.broken(problems, at),
         };
         self.latch(kill);

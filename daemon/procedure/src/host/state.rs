@@ -86,7 +86,8 @@ impl State {
         let Some((id, unit)) = found else {
             return Err(misuse(format!("no channel '{name}'"), self.channel_cure(name)));
         };
-        declared(header.channels.contains(id), "channel", name, "channels")?;
+        let named = header.channels.contains(id) || header.may_channels.contains(id);
+        declared(named, "channel", name, "channels")?;
         Ok((id.clone(), unit.clone()))
     }
 
@@ -105,8 +106,25 @@ impl State {
         let Some(fact) = self.facts.setup.get(name) else {
             return Err(misuse(format!("no set-up value '{name}'"), self.setup_cure(name)));
         };
-        declared(header.setup.iter().any(|s| s == name), "set-up value", name, "setup")?;
+        let named = header.setup.iter().chain(&header.may_setup).any(|s| s == name);
+        declared(named, "set-up value", name, "setup")?;
         Ok(fact.clone())
+    }
+
+    /// Whether the car has a channel that the header names.
+    pub(crate) fn has_channel(&self, name: &str) -> Result<bool, Fail> {
+        let header = self.header()?;
+        let named = header.channels.iter().chain(&header.may_channels).find(|id| id.as_str() == name);
+        declared(named.is_some(), "channel", name, "may_channels")?;
+        Ok(named.is_some_and(|id| self.facts.channels.contains_key(id)))
+    }
+
+    /// Whether the car has a set-up value that the header names.
+    pub(crate) fn has_setup(&self, name: &str) -> Result<bool, Fail> {
+        let header = self.header()?;
+        let named = header.setup.iter().chain(&header.may_setup).any(|s| s == name);
+        declared(named, "set-up value", name, "may_setup")?;
+        Ok(self.facts.setup.contains_key(name))
     }
 
     /// Takes the header, checked in full: every missing name is reported at once.

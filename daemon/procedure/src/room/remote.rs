@@ -3,12 +3,15 @@
 use std::collections::BTreeMap;
 
 use model::event::{NoteValue, ReleaseProof};
+use model::judgement::Finding;
 use model::{
-    ChannelId, Command, Condition, Ending, Gate, Moment, OutputId, Place, Problem, ProblemKind, Quantity,
-    Reply, Sample, Span, StepId,
+    ChannelId, Command, Condition, Ending, Estimate, Gate, Moment, OutputId, Place, Problem, ProblemKind,
+    Quantity, Reply, Sample, Span, StepId, TracePoint, Wanted,
 };
 
-use super::{Fail, Halt, LiveValues, Measured, Notebook, Operator, Outputs, Steps, Waited};
+use super::{
+    Fail, FreezeFrame, Halt, HoldEnd, LiveValues, Measured, Notebook, Operator, Outputs, Steps, Waited,
+};
 
 /// Something that answers each command with exactly one reply, blocking until it has one.
 ///
@@ -41,6 +44,7 @@ impl<A: Ask> Remote<A> {
         match self.ask.ask(command) {
             Reply::Over { ending, why } => Err(Fail::Over(Halt { ending, why })),
             Reply::Refused { problem } => Err(Fail::Refused(problem)),
+            Reply::HoldEnded { output, cause, why } => Err(Fail::HoldEnded(HoldEnd { output, cause, why })),
             reply => Ok(reply),
         }
     }
@@ -60,6 +64,11 @@ fn unfit(wanted: &str, got: &Reply) -> Fail {
         Reply::Refused { .. } => "refused",
         Reply::Waited { .. } => "waited",
         Reply::Measured { .. } => "measured",
+        Reply::Traced { .. } => "traced",
+        Reply::Forecast { .. } => "forecast",
+        Reply::HoldEnded { .. } => "hold ended",
+        Reply::HoldLeft { .. } => "hold left",
+        Reply::FreezeFrame { .. } => "freeze frame",
         Reply::Latest { .. } => "latest",
         Reply::Engaged { .. } => "engaged",
         Reply::Released { .. } => "released",
@@ -94,6 +103,20 @@ impl<A: Ask> LiveValues for Remote<A> {
         }
     }
 
+    fn trace(&mut self, channel: &ChannelId, name: &str, over: Span) -> Result<Vec<TracePoint>, Fail> {
+        match self.ask(Command::Trace { channel: channel.clone(), name: name.into(), over })? {
+            Reply::Traced { readings } => Ok(readings),
+            reply => Err(unfit("traced", &reply)),
+        }
+    }
+
+    fn forecast(&mut self, channel: &ChannelId, level: &Quantity) -> Result<Option<Estimate>, Fail> {
+        match self.ask(Command::Forecast { channel: channel.clone(), level: level.clone() })? {
+            Reply::Forecast { time } => Ok(time),
+            reply => Err(unfit("forecast", &reply)),
+        }
+    }
+
     fn latest(&mut self, channel: &ChannelId, within: Span) -> Result<Option<Sample>, Fail> {
         match self.ask(Command::Latest { channel: channel.clone(), within })? {
             Reply::Latest { sample } => Ok(sample),
@@ -111,6 +134,21 @@ impl<A: Ask> LiveValues for Remote<A> {
             reply => Err(unfit("codes", &reply)),
         }
     }
+
+    fn freeze_frame(&mut self) -> Result<FreezeFrame, Fail> {
+        match self.ask(Command::ReadFreezeFrame)? {
+            Reply::FreezeFrame { code, values } => Ok(FreezeFrame { code, values }),
+            reply => Err(unfit("freeze frame", &reply)),
+        }
+    }
+
+    fn bear_silence(&mut self, time: Span) -> Result<(), Fail> {
+        self.done(Command::BearSilence { time })
+    }
+
+    fn pause(&mut self, words: &str, time: Span) -> Result<(), Fail> {
+        self.done(Command::Pause { words: words.into(), time })
+    }
 }
 
 impl<A: Ask> Outputs for Remote<A> {
@@ -120,14 +158,30 @@ impl<A: Ask> Outputs for Remote<A> {
         value: &Quantity,
         at_most: Span,
         drop_if: &[Condition],
+        goes_on: bool,
     ) -> Result<Moment, Fail> {
         let command = Command::Engage {
             output: output.clone(),
             value: value.clone(),
             at_most,
             drop_if: drop_if.to_vec(),
+            goes_on,
         };
         match self.ask(command)? {
+            Reply::Engaged { until } => Ok(until),
+            reply => Err(unfit("engaged", &reply)),
+        }
+    }
+
+    fn left(&mut self, output: &OutputId) -> Result<Span, Fail> {
+        match self.ask(Command::HoldLeft { output: output.clone() })? {
+            Reply::HoldLeft { left } => Ok(left),
+            reply => Err(unfit("hold left", &reply)),
+        }
+    }
+
+    fn extend(&mut self, output: &OutputId, by: Span) -> Result<Moment, Fail> {
+        match self.ask(Command::Extend { output: output.clone(), by })? {
             Reply::Engaged { until } => Ok(until),
             reply => Err(unfit("engaged", &reply)),
         }
@@ -146,12 +200,28 @@ impl<A: Ask> Operator for Remote<A> {
         self.done(Command::Caution { lines: lines.to_vec() })
     }
 
-    fn prompt(&mut self, act: &str, target: &str, words: &str, limit: Span) -> Result<Option<String>, Fail> {
-        let command = Command::Prompt { act: act.into(), target: target.into(), words: words.into(), limit };
+    fn prompt(
+        &mut self,
+        act: &str,
+        target: &str,
+        words: &str,
+        wanted: &Wanted,
+        limit: Span,
+    ) -> Result<Option<String>, Fail> {
+        let (act, target, words) = (act.into(), target.into(), words.into());
+        let command = Command::Prompt { act, target, words, wanted: wanted.clone(), limit };
         match self.ask(command)? {
             Reply::Answered { answer } => Ok(answer),
             reply => Err(unfit("answered", &reply)),
         }
+    }
+
+    fn instruct(&mut self, act: &str, target: &str, words: &str) -> Result<(), Fail> {
+        self.done(Command::Instruct { act: act.into(), target: target.into(), words: words.into() })
+    }
+
+    fn call(&mut self, text: &str) -> Result<(), Fail> {
+        self.done(Command::Call { text: text.into() })
     }
 
     fn remark(&mut self, text: &str) -> Result<(), Fail> {
@@ -172,6 +242,10 @@ impl<A: Ask> Notebook for Remote<A> {
 
     fn keys(&self) -> Vec<&str> {
         self.notes.keys().map(String::as_str).collect()
+    }
+
+    fn result(&mut self, name: &str, finding: &Finding) -> Result<(), Fail> {
+        self.done(Command::Result { name: name.into(), finding: finding.clone() })
     }
 }
 

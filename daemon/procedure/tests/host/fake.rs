@@ -7,7 +7,7 @@ use model::event::{Outcome, ReleaseProof};
 use model::judgement::Finding;
 use model::{
     ChannelId, Command, Ending, Estimate, Judgement, Moment, OutputId, Place, Problem, ProblemKind, Quality,
-    Quantity, Reply, Sample, Span, Uncertainty, Unit, Word,
+    Quantity, Reply, Sample, Span, TracePoint, Uncertainty, Unit, Wanted, Word,
 };
 use procedure::{Ask, Cancel, Facts, Limits, MemoryMeter, OutputFact, RunReport, SetupFact, compile, run};
 
@@ -41,7 +41,7 @@ fn word(command: &Command) -> String {
         }
         Command::Measure { channel, name, over } => format!("measure {channel} '{name}' {over}"),
         Command::Latest { channel, within } => format!("latest {channel} {within}"),
-        Command::Engage { output, value, at_most, drop_if } => {
+        Command::Engage { output, value, at_most, drop_if, .. } => {
             format!("engage {output} {value} {at_most} guards={}", drop_if.len())
         }
         Command::Release { output } => format!("release {output}"),
@@ -52,6 +52,16 @@ fn word(command: &Command) -> String {
         Command::SkipStep { step, reason } => format!("skip {step}: {reason}"),
         Command::Caution { lines } => format!("caution {}", lines.len()),
         Command::Prompt { act, target, .. } => format!("prompt {act} {target}"),
+        Command::Trace { channel, name, over } => format!("trace {channel} '{name}' {over}"),
+        Command::Forecast { channel, level } => format!("forecast {channel} {level}"),
+        Command::HoldLeft { output } => format!("hold left {output}"),
+        Command::Extend { output, by } => format!("extend {output} by {by}"),
+        Command::Pause { words, time } => format!("pause {time} {words}"),
+        Command::BearSilence { time } => format!("bear silence {time}"),
+        Command::ReadFreezeFrame => "read freeze frame".into(),
+        Command::Instruct { act, target, .. } => format!("instruct {act} {target}"),
+        Command::Call { text } => format!("call {text}"),
+        Command::Result { name, finding } => format!("result {name}: {finding}"),
         Command::Note { key, value } => format!("note {key} {value:?}"),
         Command::Remark { text } => format!("remark {text}"),
         Command::Stop { by } => format!("stop by {by}"),
@@ -81,12 +91,33 @@ fn healthy(command: &Command) -> Reply {
         }
         Command::Latest { channel, .. } => Reply::Latest { sample: Some(sample(channel, Quality::Good)) },
         Command::Engage { at_most, .. } => Reply::Engaged { until: Moment::ZERO + *at_most },
+        Command::Trace { channel, .. } => {
+            let value = estimate(channel).value;
+            let point = |i: i64| TracePoint { at: Moment(i), value };
+            Reply::Traced { readings: (0..20).map(point).collect() }
+        }
+        Command::Forecast { .. } => {
+            Reply::Forecast { time: Some(Estimate { value: 60.0, low: 50.0, high: 80.0, unit: unit("s") }) }
+        }
+        Command::HoldLeft { .. } => Reply::HoldLeft { left: Span::from_secs(30) },
+        Command::Extend { by, .. } => Reply::Engaged { until: Moment::ZERO + *by },
+        Command::ReadFreezeFrame => Reply::FreezeFrame { code: None, values: Vec::new() },
         Command::Release { .. } => {
             Reply::Released { proof: ReleaseProof::ControllerAndEffect, held: Span::from_secs(12) }
         }
         Command::ReadCodes => Reply::Codes { codes: vec!["P0505".into()] },
-        Command::Prompt { .. } => Reply::Answered { answer: Some("done".into()) },
+        Command::Prompt { wanted, .. } => Reply::Answered { answer: Some(usual(wanted)) },
         _ => Reply::Done,
+    }
+}
+
+/// What a person would usually answer.
+fn usual(wanted: &Wanted) -> String {
+    match wanted {
+        Wanted::Done => "done".into(),
+        Wanted::Choice { options } => options[0].clone(),
+        Wanted::Number { low, high, .. } => f64::midpoint(*low, *high).to_string(),
+        Wanted::Text => "as I found it".into(),
     }
 }
 
@@ -158,7 +189,13 @@ pub(crate) fn facts() -> Facts {
             .into(),
         outputs: BTreeMap::from([(
             OutputId::new("idle_valve").expect("the invented car uses usable names and units"),
-            OutputFact { unit: unit("{step}"), low: 0.0, high: 160.0, longest: Span::from_secs(60) },
+            OutputFact {
+                unit: unit("{step}"),
+                low: 0.0,
+                high: 160.0,
+                longest: Span::from_secs(60),
+                reads_while_held: true,
+            },
         )]),
         setup: BTreeMap::from([
             ("warm_coolant".into(), value(75.0, "Cel")),
@@ -208,6 +245,7 @@ pub(crate) fn try_run_with(
             problems,
             header: None,
             steps: Vec::new(),
+            notes: BTreeMap::new(),
         },
     }
 }

@@ -11,6 +11,7 @@ pub fn of(description: &Description) -> Facts {
         low: output.range.0,
         high: output.range.1,
         longest: output.longest_hold,
+        reads_while_held: output.reading_while_held,
     };
     let setup = |amount: &SetupAmount| match amount {
         SetupAmount::Level(level) => SetupFact::Value(level.clone()),

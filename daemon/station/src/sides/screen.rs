@@ -102,8 +102,10 @@ impl Viewer for Screen {
         inner.last = real;
         let link = if live.link_up { "" } else { "[no link] " };
         let what = live.judgement.map_or_else(|| live.waiting_for.to_string(), ToString::to_string);
+        let recent: Vec<String> = live.recent.iter().map(|value| format!("{value:.2}")).collect();
+        let recent = if recent.is_empty() { String::new() } else { format!("[{}] ", recent.join(" ")) };
         let text: String =
-            format!("{:8.1} s  {link}{what}", live.now.as_secs_f64()).chars().take(110).collect();
+            format!("{:8.1} s  {link}{recent}{what}", live.now.as_secs_f64()).chars().take(110).collect();
         inner.live_shown = true;
         if let Some(live) = &mut inner.live
             && let Err(error) = write!(live, "\r\x1b[K{text}").and_then(|()| live.flush())
@@ -172,6 +174,21 @@ fn plain(event: &Event) -> Option<String> {
         Event::Measured { name, estimate: None, readings, .. } => {
             format!("  {name}: no value from {readings} readings")
         }
+        Event::Traced { channel, name, readings, over } => {
+            format!("  {name}: {readings} readings of {channel} in {over}")
+        }
+        Event::FreezeFrameRead { code: None, .. } => "  no freeze frame stored".into(),
+        Event::FreezeFrameRead { code: Some(code), values } => {
+            let values: Vec<String> = values.iter().map(|(name, value)| format!("{name} {value}")).collect();
+            format!("  freeze frame of {code}: {}", values.join(", "))
+        }
+        Event::Result { name, finding } => format!("  RESULT {name}: {finding}"),
+        Event::HoldExtended { output, until } => {
+            format!("  {output} may be held until {:.1} s", until.as_secs_f64())
+        }
+        Event::Instructed { words, .. } => format!("  > {words}"),
+        Event::Called { text } => format!("\u{7}  >>> {text}"),
+        Event::Paused { words, time } => format!("  {words}: {time}"),
         Event::Prompted { words, .. } => format!("  > {words}"),
         Event::Answered { answer } => format!("  < {answer}"),
         Event::CodesRead { codes } if codes.is_empty() => "  no trouble codes stored".into(),

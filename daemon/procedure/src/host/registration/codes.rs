@@ -2,7 +2,8 @@
 
 use std::sync::Arc;
 
-use rhai::{Array, Dynamic, NativeCallContext};
+use model::Quantity;
+use rhai::{Array, Dynamic, Map, NativeCallContext};
 
 use crate::host::Scripted;
 use crate::host::registrar::Registrar;
@@ -20,6 +21,31 @@ pub(super) fn register(r: &mut Registrar<'_>) {
             shared.call(&ctx, |state| {
                 state.header()?;
                 Ok(state.room.codes()?.into_iter().map(Dynamic::from).collect())
+            })
+        },
+    );
+
+    // read_freeze_frame() -> map
+    let shared = Arc::clone(&r.shared);
+    r.function(
+        "read_freeze_frame",
+        "read_freeze_frame()",
+        "Reads how the engine ran when a trouble code was stored (SAE J1979, service 02): #{ code, values }; code is () where no frame is stored, values is a list of #{ name, value }.",
+        move |ctx: NativeCallContext<'_>| -> Scripted<Map> {
+            shared.call(&ctx, |state| {
+                state.header()?;
+                let frame = state.room.freeze_frame()?;
+                let value = |(name, value): (String, Quantity)| {
+                    let mut entry = Map::new();
+                    entry.insert("name".into(), name.into());
+                    entry.insert("value".into(), Dynamic::from(value));
+                    Dynamic::from(entry)
+                };
+                let values: Array = frame.values.into_iter().map(value).collect();
+                let mut map = Map::new();
+                map.insert("code".into(), frame.code.map_or(Dynamic::UNIT, Dynamic::from));
+                map.insert("values".into(), values.into());
+                Ok(map)
             })
         },
     );

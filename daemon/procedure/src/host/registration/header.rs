@@ -13,7 +13,7 @@ use crate::nearest;
 use crate::report::Header;
 use crate::room::{Fail, Halt};
 
-const KEYS: [&str; 4] = ["title", "channels", "outputs", "setup"];
+const KEYS: [&str; 6] = ["title", "channels", "outputs", "setup", "may_channels", "may_setup"];
 
 pub(super) fn register(r: &mut Registrar<'_>) {
     r.area("header");
@@ -22,8 +22,8 @@ pub(super) fn register(r: &mut Registrar<'_>) {
     let shared = Arc::clone(&r.shared);
     r.function(
         "procedure",
-        "procedure(name, #{ title: …, channels: […], outputs: […], setup: […] })",
-        "Says what the script is and what it needs of the car; comes first, and everything missing is told at once.",
+        "procedure(name, #{ title: …, channels: […], outputs: […], setup: […], may_channels: […], may_setup: […] })",
+        "Says what the script is and what it needs of the car; comes first, and everything missing is told at once. What a car may do without stands under may_….",
         move |ctx: NativeCallContext<'_>, name: &str, needs: Map| -> Scripted<()> {
             shared.call(&ctx, |state| {
                 state.declare(read(name, needs)?)?;
@@ -59,6 +59,11 @@ fn read(name: &str, mut needs: Map) -> Result<Header, Fail> {
             .collect::<Result<_, _>>()?,
         outputs: list("outputs")?.iter().map(|n| OutputId::new(n).map_err(id)).collect::<Result<_, _>>()?,
         setup: list("setup")?,
+        may_channels: list("may_channels")?
+            .iter()
+            .map(|n| ChannelId::new(n).map_err(id))
+            .collect::<Result<_, _>>()?,
+        may_setup: list("may_setup")?,
     })
 }
 

@@ -2,11 +2,11 @@
 
 use std::sync::Arc;
 
-use model::Quantity;
+use model::{Quantity, Span, Unit, Wanted};
 use rhai::{Array, Dynamic, FnPtr, Map, NativeCallContext};
 
 use super::gates::conditions_of;
-use super::typed;
+use super::{said, typed};
 use crate::host::Scripted;
 use crate::host::fault::misuse;
 use crate::host::quantity::{fits, span, words};
@@ -37,7 +37,94 @@ pub(super) fn register(r: &mut Registrar<'_>) {
             shared.hold(&ctx, &order, &body)
         },
     );
+
+    // try_hold(output: text, value: quantity, bounds: map, body: closure) -> map
+    let shared = Arc::clone(&r.shared);
+    r.function(
+        "try_hold",
+        "try_hold(output, value, #{ at_most: time, drop_if: [condition, …] }, || { … })",
+        "The same, and the script lives through an early end: #{ outcome, words, value }; outcome is \"done\", \"dropped\" or \"window_over\".",
+        move |ctx: NativeCallContext<'_>,
+              output: &str,
+              value: Quantity,
+              bounds: Map,
+              body: FnPtr|
+              -> Scripted<Map> {
+            let mut order = shared.call(&ctx, |state| order(state, output, value, bounds))?;
+            order.goes_on = true;
+            shared.try_hold(&ctx, &order, &body)
+        },
+    );
+
+    window(r);
 }
+
+/// The window of a hold: how much is left, and a person's word that makes it longer.
+fn window(r: &mut Registrar<'_>) {
+    // hold_left(output: text) -> quantity
+    let shared = Arc::clone(&r.shared);
+    r.function(
+        "hold_left",
+        "hold_left(output)",
+        "How much time is left until the hold's window is over.",
+        move |ctx: NativeCallContext<'_>, output: &str| -> Scripted<Quantity> {
+            shared.call(&ctx, |state| {
+                let (output, _) = state.output(output)?;
+                let left = state.room.left(&output)?;
+                Ok(Quantity::new(left.as_secs_f64(), Unit::new("s").expect("the second is a unit")))
+            })
+        },
+    );
+
+    // extend_hold(output: text, by: time, words: text) -> yes or no
+    let shared = Arc::clone(&r.shared);
+    r.function(
+        "extend_hold",
+        "extend_hold(output, by, words)",
+        "Asks the person whether the hold may go on for longer, and extends it on \"hold on\" only, within what the description allows.",
+        move |ctx: NativeCallContext<'_>, output: &str, by: Quantity, words: &str| -> Scripted<bool> {
+            shared.call(&ctx, |state| {
+                let (output, _) = state.output(output)?;
+                let (by, words) = (span(&by, "the extension")?, said(words, "the prompt")?);
+                let options = vec!["hold on".to_string(), "let go".to_string()];
+                let left = state.room.left(&output)?;
+                let answer = state.room.prompt(
+                    "decide",
+                    "hold",
+                    &words,
+                    &Wanted::Choice { options },
+                    (left - ANSWER_SPARE).max(Span::from_secs(1)),
+                )?;
+                if answer.as_deref() != Some("hold on") {
+                    return Ok(false);
+                }
+                match state.room.extend(&output, by) {
+                    Ok(_) => Ok(true),
+                    // Not within what the description allows: the hold goes on as it was.
+                    Err(Fail::Refused(problem)) => {
+                        state.room.remark(&format!("the hold is not extended: {}", problem.seen))?;
+                        Ok(false)
+                    }
+                    Err(fail) => Err(fail),
+                }
+            })
+        },
+    );
+
+    // reads_while_held(output: text) -> yes or no
+    let shared = Arc::clone(&r.shared);
+    r.function(
+        "reads_while_held",
+        "reads_while_held(output)",
+        "Whether the controller answers readings while it is held, by its description.",
+        move |ctx: NativeCallContext<'_>, output: &str| -> Scripted<bool> {
+            shared.call(&ctx, |state| Ok(state.output(output)?.1.reads_while_held))
+        },
+    );
+}
+
+/// A person who has not answered this long before the window's end is no longer waited for.
+const ANSWER_SPARE: Span = Span::from_secs(5);
 
 fn order(state: &State, name: &str, value: Quantity, mut bounds: Map) -> Result<HoldOrder, Fail> {
     state.cautioned("an output is held")?;
@@ -74,5 +161,5 @@ fn order(state: &State, name: &str, value: Quantity, mut bounds: Map) -> Result<
         Some(list) => conditions_of(typed::<Array>(list, "drop_if", "a list of conditions")?, "drop_if")?,
         None => Vec::new(),
     };
-    Ok(HoldOrder { output, value, at_most, drop_if })
+    Ok(HoldOrder { output, value, at_most, drop_if, goes_on: false })
 }

@@ -5,11 +5,14 @@ mod faults;
 mod gates;
 mod header;
 mod holds;
+mod key_off;
 mod notebook;
 mod prompts;
 mod remarks;
+mod results;
 mod setup;
 mod steps;
+mod traces;
 mod units;
 mod values;
 
@@ -37,6 +40,9 @@ pub(crate) fn register(engine: &mut Engine, shared: Arc<Shared>) -> Vec<Entry> {
     units::register(&mut registrar);
     gates::register(&mut registrar);
     values::register(&mut registrar);
+    traces::register(&mut registrar);
+    results::register(&mut registrar);
+    key_off::register(&mut registrar);
     holds::register(&mut registrar);
     setup::register(&mut registrar);
     notebook::register(&mut registrar);
@@ -87,11 +93,14 @@ mod tests {
         include_str!("gates.rs"),
         include_str!("header.rs"),
         include_str!("holds.rs"),
+        include_str!("key_off.rs"),
         include_str!("notebook.rs"),
         include_str!("prompts.rs"),
         include_str!("remarks.rs"),
+        include_str!("results.rs"),
         include_str!("setup.rs"),
         include_str!("steps.rs"),
+        include_str!("traces.rs"),
         include_str!("units.rs"),
         include_str!("values.rs"),
     ];

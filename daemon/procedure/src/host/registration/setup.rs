@@ -7,14 +7,15 @@ use rhai::{Dynamic, NativeCallContext};
 
 use crate::facts::SetupFact;
 use crate::host::Scripted;
+use crate::host::fault::misuse;
 use crate::host::quantity::words;
 use crate::host::registrar::Registrar;
 
 /// A window that a set-up value must hit.
 #[derive(Debug, Clone, PartialEq)]
-struct Window {
-    low: Quantity,
-    high: Quantity,
+pub(super) struct Window {
+    pub(super) low: Quantity,
+    pub(super) high: Quantity,
 }
 
 pub(super) fn register(r: &mut Registrar<'_>) {
@@ -36,7 +37,40 @@ pub(super) fn register(r: &mut Registrar<'_>) {
             })
         },
     );
+    // has_setup(name: text) -> yes or no
+    let shared = Arc::clone(&r.shared);
+    r.function(
+        "has_setup",
+        "has_setup(name)",
+        "Whether this car has the set-up value; the header names it under may_setup.",
+        move |ctx: NativeCallContext<'_>, name: &str| -> Scripted<bool> {
+            shared.call(&ctx, |state| state.has_setup(name))
+        },
+    );
     r.getter("low", "window.low", "The lower edge of the window.", |w: &mut Window| w.low.clone());
     r.getter("high", "window.high", "The upper edge of the window.", |w: &mut Window| w.high.clone());
+    r.getter("middle", "window.middle", "The middle of the window: what to aim at.", |w: &mut Window| {
+        Quantity::new(f64::midpoint(w.low.value, w.high.value), w.low.unit.clone())
+    });
+    r.getter("width", "window.width", "From edge to edge.", |w: &mut Window| {
+        Quantity::new(w.high.value - w.low.value, w.low.unit.clone())
+    });
+    // window(low: quantity, high: quantity) -> window
+    let shared = Arc::clone(&r.shared);
+    r.function(
+        "window",
+        "window(low, high)",
+        "A window between two levels of one kind.",
+        move |ctx: NativeCallContext<'_>, low: Quantity, high: Quantity| -> Scripted<Window> {
+            shared.call(&ctx, |_| {
+                let high = high.to(&low.unit).map_err(|e| misuse(e.to_string(), ""))?;
+                if low.value < high.value {
+                    Ok(Window { low, high })
+                } else {
+                    Err(misuse("the window is empty", "give the lower edge first"))
+                }
+            })
+        },
+    );
     r.words::<Window>("window", |w| format!("{} to {}", words(&w.low), words(&w.high)));
 }

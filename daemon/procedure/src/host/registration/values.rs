@@ -64,6 +64,17 @@ pub(super) fn register(r: &mut Registrar<'_>) {
         },
     );
 
+    // has_channel(channel: text) -> yes or no
+    let shared = Arc::clone(&r.shared);
+    r.function(
+        "has_channel",
+        "has_channel(channel)",
+        "Whether this car has the channel; the header names it under may_channels.",
+        move |ctx: NativeCallContext<'_>, channel: &str| -> Scripted<bool> {
+            shared.call(&ctx, |state| state.has_channel(channel))
+        },
+    );
+
     // measure(channel: text, name: text, over: time) -> measurement
     let shared = Arc::clone(&r.shared);
     r.function(
