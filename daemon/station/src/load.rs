@@ -10,6 +10,10 @@ use sha2::{Digest, Sha256};
 /// The description of the bench car, as it stands in `schemas/cars`.
 pub const BENCH_CAR: (&str, &str) = ("bench-car.toml", include_str!("../../../schemas/cars/bench-car.toml"));
 
+/// The description of the bench car that measures the mass of its air.
+pub const BENCH_CAR_MASS: (&str, &str) =
+    ("bench-car-mass.toml", include_str!("../../../schemas/cars/bench-car-mass.toml"));
+
 /// A compiled procedure with what identifies it.
 #[derive(Debug)]
 pub struct Procedure {
@@ -85,9 +89,13 @@ fn read(path: &Path) -> Result<String, Problem> {
 
 /// Loads a description: a file of the user, or the bench car's.
 pub fn car(path: Option<&Path>) -> Result<Car, Vec<Problem>> {
-    let (file, text) = match path {
-        Some(path) => (path.display().to_string(), read(path).map_err(|problem| vec![problem])?),
-        None => (BENCH_CAR.0.to_string(), BENCH_CAR.1.to_string()),
-    };
-    Ok(Car { description: car::load(&file, &text)?, sha256: sha256(&text) })
+    match path {
+        Some(path) => described(&path.display().to_string(), &read(path).map_err(|problem| vec![problem])?),
+        None => described(BENCH_CAR.0, BENCH_CAR.1),
+    }
+}
+
+/// Loads a description from its text.
+pub fn described(file: &str, text: &str) -> Result<Car, Vec<Problem>> {
+    Ok(Car { description: car::load(file, text)?, sha256: sha256(text) })
 }

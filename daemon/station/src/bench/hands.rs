@@ -1,21 +1,36 @@
-//! Simulated hands: they read what is asked and answer a while later, as a person would.
+//! Simulated hands, as the driver knows a person: asked, shown, called, and answering.
 
-use link::Operator;
-use model::{Moment, Span};
+use std::cell::RefCell;
+use std::rc::Rc;
 
-/// How long a person takes to read a prompt, act, and say so. Common practice, no published source.
-const REACTION: Span = Span::from_secs(4);
+use bench_car::{Readout, hands};
+use link::{Live, Operator, Viewer};
+use model::{Moment, Wanted};
 
-/// Hands that do as they are asked.
-#[derive(Debug, Default)]
+/// Hands that the line, the driver and whoever shows the readout look at together.
+pub type SharedHands = Rc<RefCell<hands::Hands>>;
+
+/// Shares hands.
+pub fn share_hands(hands: hands::Hands) -> SharedHands {
+    Rc::new(RefCell::new(hands))
+}
+
+/// The hands as the driver's operator. `begun` is the world's own time at the station's start.
 pub struct Hands {
-    answer_at: Option<Moment>,
+    hands: SharedHands,
+    begun: i64,
+}
+
+impl std::fmt::Debug for Hands {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Hands")
+    }
 }
 
 impl Hands {
-    /// Idle hands.
-    pub fn new() -> Self {
-        Self::default()
+    /// The operator that these hands are.
+    pub fn new(hands: SharedHands, begun: i64) -> Self {
+        Self { hands, begun }
     }
 }
 
@@ -25,15 +40,76 @@ impl Operator for Hands {
 
     fn remark(&mut self, _: Moment, _: &str) {}
 
-    fn ask(&mut self, now: Moment, _: &str, _: &str, _: &str) {
-        self.answer_at = Some(now + REACTION);
+    fn ask(&mut self, now: Moment, act: &str, target: &str, _: &str, wanted: &Wanted) {
+        let wanted = match wanted {
+            Wanted::Done => hands::Wanted::Done,
+            Wanted::Choice { options } => hands::Wanted::Choice(options.clone()),
+            Wanted::Number { .. } => hands::Wanted::Number,
+            Wanted::Text => hands::Wanted::Text,
+        };
+        self.hands.borrow_mut().ask(now.0 + self.begun, act, target, wanted);
+    }
+
+    fn instruct(&mut self, now: Moment, act: &str, target: &str, _: &str) {
+        self.hands.borrow_mut().instruct(now.0 + self.begun, act, target);
+    }
+
+    fn call(&mut self, now: Moment, _: &str) {
+        self.hands.borrow_mut().call(now.0 + self.begun);
     }
 
     fn answer(&mut self, now: Moment) -> Option<String> {
-        self.answer_at.take_if(|at| now >= *at).map(|_| "done".to_string())
+        self.hands.borrow_mut().answer(now.0 + self.begun)
     }
 
     fn next_answer(&self) -> Option<Moment> {
-        self.answer_at
+        self.hands.borrow().answers_at().map(|at| Moment(at - self.begun))
+    }
+}
+
+/// A viewer that the hands look at as well.
+pub struct Watched {
+    inner: Box<dyn Viewer>,
+    hands: SharedHands,
+    begun: i64,
+}
+
+impl Watched {
+    /// A viewer with eyes on it.
+    pub fn new(inner: Box<dyn Viewer>, hands: SharedHands, begun: i64) -> Self {
+        Self { inner, hands, begun }
+    }
+}
+
+impl std::fmt::Debug for Watched {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Watched")
+    }
+}
+
+impl Viewer for Watched {
+    fn show(&mut self, live: &Live<'_>) {
+        if let Some(judgement) = live.judgement {
+            let readout = |finding: &model::judgement::Finding| {
+                let value = live.recent.last().copied().or(finding.estimate.as_ref().map(|e| e.value))?;
+                Some(Readout { channel: finding.channel.to_string(), value, gap: finding.gap? })
+            };
+            // Only the first channel's newest reading is shown in big; the others by their estimate.
+            let mut all: Vec<Readout> = Vec::new();
+            for (i, finding) in judgement.findings.iter().enumerate() {
+                let one = if i == 0 {
+                    readout(finding)
+                } else {
+                    finding.estimate.as_ref().zip(finding.gap).map(|(estimate, gap)| Readout {
+                        channel: finding.channel.to_string(),
+                        value: estimate.value,
+                        gap,
+                    })
+                };
+                all.extend(one);
+            }
+            self.hands.borrow_mut().see(live.now.0 + self.begun, all);
+        }
+        self.inner.show(live);
     }
 }

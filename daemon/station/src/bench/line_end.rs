@@ -1,4 +1,4 @@
-//! The bench car's line, as the in-process transport sees it.
+//! The bench car's line, as the in-process transport sees it, with the hands at work on the car.
 
 use std::cell::RefCell;
 use std::rc::Rc;
@@ -7,6 +7,8 @@ use bench_car::{Arrival, World};
 use link::transport::in_process::LineEnd;
 use model::Moment;
 use wire::kline::Received;
+
+use super::SharedHands;
 
 /// A bench car that the line, simulated hands and a test look at together.
 pub type SharedWorld = Rc<RefCell<World>>;
@@ -22,6 +24,7 @@ pub fn share(world: World) -> SharedWorld {
 /// is the clock's start here is the world's own time when the line was opened.
 pub struct WorldLine {
     world: SharedWorld,
+    hands: SharedHands,
     begun: i64,
     arrivals: Vec<Arrival>,
 }
@@ -33,36 +36,51 @@ impl std::fmt::Debug for WorldLine {
 }
 
 impl WorldLine {
-    /// The line of a bench car.
-    pub fn new(world: SharedWorld) -> Self {
+    /// The line of a bench car that these hands work on.
+    pub fn new(world: SharedWorld, hands: SharedHands) -> Self {
         let begun = world.borrow().truth().at;
-        Self { world, begun, arrivals: Vec::new() }
+        Self { world, hands, begun, arrivals: Vec::new() }
     }
 
-    fn there(&self, here: Moment) -> i64 {
-        here.0 + self.begun
+    /// The world's own time when the line was opened.
+    pub fn begun(&self) -> i64 {
+        self.begun
+    }
+
+    /// Lets the hands do what they do up to this moment, each act at its own time; gives the world's time.
+    fn live(&mut self, here: Moment) -> i64 {
+        let now = here.0 + self.begun;
+        let (mut hands, mut world) = (self.hands.borrow_mut(), self.world.borrow_mut());
+        while let Some(at) = hands.next_act().filter(|at| *at <= now) {
+            hands.act(at, &mut world);
+        }
+        now
     }
 }
 
 impl LineEnd for WorldLine {
     fn write(&mut self, now: Moment, byte: u8) {
-        self.world.borrow_mut().write(self.there(now), byte);
+        let there = self.live(now);
+        self.world.borrow_mut().write(there, byte);
     }
 
     fn set_level(&mut self, now: Moment, low: bool) {
-        self.world.borrow_mut().set_level(self.there(now), low);
+        let there = self.live(now);
+        self.world.borrow_mut().set_level(there, low);
     }
 
     fn set_baud(&mut self, now: Moment, baud: u32) -> u32 {
-        self.world.borrow_mut().set_baud(self.there(now), baud)
+        let there = self.live(now);
+        self.world.borrow_mut().set_baud(there, baud)
     }
 
     fn purge(&mut self, now: Moment) {
-        self.world.borrow_mut().purge(self.there(now));
+        let there = self.live(now);
+        self.world.borrow_mut().purge(there);
     }
 
     fn read(&mut self, now: Moment, into: &mut Vec<Received>) {
-        let there = self.there(now);
+        let there = self.live(now);
         self.world.borrow_mut().read(there, &mut self.arrivals);
         let begun = self.begun;
         let received = self.arrivals.drain(..);
@@ -73,7 +91,10 @@ impl LineEnd for WorldLine {
         }));
     }
 
+    /// The hands act between characters too: a line that slept until the next one would let them act late.
     fn next_event(&self) -> Option<Moment> {
-        self.world.borrow().next_event().map(|at| Moment(at - self.begun))
+        let line = self.world.borrow().next_event();
+        let hands = self.hands.borrow().next_act();
+        [line, hands].into_iter().flatten().min().map(|at| Moment(at - self.begun))
     }
 }

@@ -2,8 +2,10 @@
 
 mod hands;
 mod line_end;
+mod variant;
 mod warm;
 
-pub use hands::Hands;
+pub use hands::{Hands, SharedHands, Watched, share_hands};
 pub use line_end::{SharedWorld, WorldLine, share};
+pub use variant::Variant;
 pub use warm::warm_level;

@@ -5,14 +5,14 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::time::Duration;
 
-use bench_car::{Fault, World, WorldConfig};
+use bench_car::{Fault, Start, World, WorldConfig};
 use clap::Args;
 use link::Patience;
 use model::{Ending, Place, Problem, ProblemKind, StationId};
 use procedure::Limits;
 
 use super::refuse;
-use crate::bench::{share, warm_level};
+use crate::bench::{Variant, share, share_hands, warm_level};
 use crate::load;
 use crate::run::{Hooks, Plan, print, rehearse};
 use crate::sides::screen::{Screen, Style};
@@ -28,6 +28,22 @@ pub(super) struct Arguments {
     /// Which bench car, and which noise: one seed is one run, to the byte
     #[arg(long, default_value_t = 1)]
     seed: u64,
+    /// Which kind of bench car: pressure (manifold pressure) or mass (mass air flow, fewer readings)
+    #[arg(long, default_value = "pressure", value_name = "KIND")]
+    bench: String,
+    /// How the engine is found: warm (idling, a little short of warm), hot, cold (idling, just started),
+    /// standing (cold, key on, not running), standing-warm
+    #[arg(long, default_value = "warm", value_name = "STATE")]
+    start: String,
+    /// Degrees by which the throttle sensor is found turned from its right place
+    #[arg(long, value_name = "DEGREES", allow_negative_numbers = true)]
+    sensor_off: Option<f64>,
+    /// Turns out from seated at which the bypass screw is found
+    #[arg(long, value_name = "TURNS")]
+    screw: Option<f64>,
+    /// The idle is found far too high
+    #[arg(long)]
+    idle_high: bool,
     /// A fault of the bench car, with its severity from 0 to 1: NAME or NAME=0.5; may be given again
     #[arg(long = "fault", value_name = "NAME[=SEVERITY]")]
     faults: Vec<String>,
@@ -49,7 +65,8 @@ pub(super) fn run(arguments: &Arguments) -> Ending {
     match prepare(arguments) {
         Err(problems) => refuse(&problems),
         Ok((plan, world)) => {
-            match rehearse(&plan, share(world), Hooks { stop: interrupted(), ..Hooks::default() }) {
+            let hands = share_hands(bench_car::hands::Hands::new(arguments.seed));
+            match rehearse(&plan, share(world), hands, Hooks { stop: interrupted(), ..Hooks::default() }) {
                 Ok(Some(ended)) => {
                     print(&ended, &plan.screen);
                     ended.ending
@@ -65,11 +82,19 @@ fn prepare(arguments: &Arguments) -> Result<(Plan, World), Vec<Problem>> {
     let limits = Limits::default();
     let mut problems = Vec::new();
     let procedure = load::procedure(&arguments.procedure, arguments.scripts.as_deref(), &limits);
-    let car = load::car(None);
+    let variant = Variant::named(&arguments.bench);
+    if variant.is_none() {
+        let known = Variant::NAMES.map(|(name, _)| name).join(", ");
+        let seen = format!("there is no bench car '{}'", arguments.bench);
+        problems.push(argument("--bench", seen, &format!("choose one of {known}")));
+    }
+    let variant = variant.unwrap_or_default();
+    let (file, text) = variant.description();
+    let car = load::described(file, text);
     let tags = tags(&arguments.tags, &mut problems);
     let procedure = procedure.map_err(|more| problems.extend(more)).ok();
     let car = car.map_err(|more| problems.extend(more)).ok();
-    let world = world(arguments, car.as_ref(), &mut problems);
+    let world = world(arguments, variant, car.as_ref(), &mut problems);
     let (Some(procedure), Some(car), Some(world), true) = (procedure, car, world, problems.is_empty()) else {
         return Err(problems);
     };
@@ -113,8 +138,28 @@ fn tags(texts: &[String], problems: &mut Vec<Problem>) -> BTreeMap<String, Strin
     tags
 }
 
-fn world(arguments: &Arguments, car: Option<&load::Car>, problems: &mut Vec<Problem>) -> Option<World> {
-    let mut config = WorldConfig { seed: arguments.seed, ..WorldConfig::default() };
+fn world(
+    arguments: &Arguments,
+    variant: Variant,
+    car: Option<&load::Car>,
+    problems: &mut Vec<Problem>,
+) -> Option<World> {
+    let mut config = WorldConfig {
+        seed: arguments.seed,
+        sensor_off_by: arguments.sensor_off,
+        screw_at: arguments.screw,
+        idle_high: arguments.idle_high,
+        ..WorldConfig::default()
+    };
+    variant.configure(&mut config);
+    match STARTS.iter().find(|(name, _)| *name == arguments.start) {
+        Some((_, start)) => config.start = *start,
+        None => {
+            let known = STARTS.map(|(name, _)| name).join(", ");
+            let seen = format!("there is no starting state '{}'", arguments.start);
+            problems.push(argument("--start", seen, &format!("choose one of {known}")));
+        }
+    }
     if let Some(warm) = car.and_then(|car| warm_level(&car.description)) {
         config.warm_at = warm;
     }
@@ -130,9 +175,20 @@ fn world(arguments: &Arguments, car: Option<&load::Car>, problems: &mut Vec<Prob
         }
     }
     World::new(config)
-        .map_err(|error| problems.push(argument("--fault", error.to_string(), "choose one of these")))
+        .map_err(|error| {
+            problems.push(argument("bench car", error.to_string(), "see holdgate rehearse --help"));
+        })
         .ok()
 }
+
+/// The starting states by name.
+const STARTS: [(&str, Start); 5] = [
+    ("warm", Start::Warm),
+    ("hot", Start::Hot),
+    ("cold", Start::Cold),
+    ("standing", Start::Standing),
+    ("standing-warm", Start::StandingWarm),
+];
 
 fn argument(name: &str, seen: String, cure: &str) -> Problem {
     Problem::new(ProblemKind::Argument, Place::Argument { name: name.into() }, seen, cure)

@@ -13,7 +13,7 @@ use record::{Archive, HoldLedger, Recorder, SessionHead};
 use super::end::Ended;
 use super::plan::{Hooks, Plan};
 use super::script;
-use crate::bench::{Hands, SharedWorld, WorldLine};
+use crate::bench::{Hands, SharedHands, SharedWorld, Watched, WorldLine};
 use crate::sides::facts;
 use crate::sides::ledger::{self, DiskLedger, left_behind};
 use crate::sides::tape::{Pace, Tape};
@@ -36,7 +36,12 @@ enum Driven {
 }
 
 /// Runs a plan against a bench car. `None` after a crash asked for by the hooks.
-pub fn rehearse(plan: &Plan, world: SharedWorld, hooks: Hooks) -> Result<Option<Ended>, Vec<Problem>> {
+pub fn rehearse(
+    plan: &Plan,
+    world: SharedWorld,
+    hands: SharedHands,
+    hooks: Hooks,
+) -> Result<Option<Ended>, Vec<Problem>> {
     let real = Clock::real();
     let (mut archive, recovered) = Archive::open(&plan.archive).map_err(|problem| vec![problem])?;
     archive.set_sync_interval(SYNC_EVERY);
@@ -57,7 +62,9 @@ pub fn rehearse(plan: &Plan, world: SharedWorld, hooks: Hooks) -> Result<Option<
     let Hooks { transport, ask, operator, crash, stop } = hooks;
     let driven = clock::rehearse(REHEARSAL_UTC, |clock| async move {
         let (caller, callee) = handoff(&clock, plan.script_patience);
-        let line: Box<dyn Transport> = Box::new(InProcess::new(WorldLine::new(world)));
+        let line = WorldLine::new(world, hands.clone());
+        let begun = line.begun();
+        let line: Box<dyn Transport> = Box::new(InProcess::new(line));
         let line = match transport {
             Some(wrap) => wrap(line),
             None => line,
@@ -70,8 +77,8 @@ pub fn rehearse(plan: &Plan, world: SharedWorld, hooks: Hooks) -> Result<Option<
             stop,
             sink: Box::new(Tape::new(handle, Box::new(plan.screen.clone()), Pace::Rehearsal)),
             ledger: Box::new(DiskLedger::new(ledger, clock.clone())),
-            operator: operator.unwrap_or_else(|| Box::new(Hands::new())),
-            viewer: Box::new(plan.screen.clone()),
+            operator: operator.unwrap_or_else(|| Box::new(Hands::new(hands.clone(), begun))),
+            viewer: Box::new(Watched::new(Box::new(plan.screen.clone()), hands, begun)),
             station: plan.station.clone(),
             session: session.clone(),
             left_behind: left,

@@ -1,0 +1,50 @@
+//! The kinds of bench car, each with the description that fits it.
+
+use bench_car::{AirMeasurement, Manners, WorldConfig};
+
+use crate::load::{BENCH_CAR, BENCH_CAR_MASS};
+
+/// A kind of bench car.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Variant {
+    /// Measures its air by the pressure in the manifold, and answers readings while its valve is held.
+    #[default]
+    Pressure,
+    /// Measures the mass of its air before the throttle, has a closed-throttle switch, keeps no fuel trims, does not
+    /// tell where its idle valve stands, and refuses readings while the valve is held.
+    Mass,
+}
+
+impl Variant {
+    /// All of them by name.
+    pub const NAMES: [(&'static str, Self); 2] = [("pressure", Self::Pressure), ("mass", Self::Mass)];
+
+    /// The variant of this name.
+    pub fn named(name: &str) -> Option<Self> {
+        Self::NAMES.iter().find(|(known, _)| *known == name).map(|(_, variant)| *variant)
+    }
+
+    /// Its description: file name and text.
+    pub fn description(self) -> (&'static str, &'static str) {
+        match self {
+            Self::Pressure => BENCH_CAR,
+            Self::Mass => BENCH_CAR_MASS,
+        }
+    }
+
+    /// Makes a world one of this kind.
+    pub fn configure(self, config: &mut WorldConfig) {
+        match self {
+            Self::Pressure => {}
+            Self::Mass => {
+                config.air = AirMeasurement::Mass;
+                config.manners = Manners {
+                    refuses_reading_while_held: true,
+                    has_trims: false,
+                    closed_switch: true,
+                    reports_valve: false,
+                };
+            }
+        }
+    }
+}

@@ -1,0 +1,223 @@
+//! What was said of a car against what was really so: intervals, and the word "proven".
+
+use bench_car::{Truthful, World};
+use model::event::Outcome;
+use model::{ChannelId, Condition, Event, EventEnvelope, Gate, Moment, Quantity, Span, Unit, Word};
+
+/// Counts of one run, or of many.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Truth {
+    /// Measured means whose 95 % interval holds the true mean, without dither.
+    pub covered: u64,
+    /// All measured means without dither.
+    pub measured: u64,
+    /// Measured means whose 95 % interval holds the true mean, with dither.
+    pub covered_dithered: u64,
+    /// All measured means with dither.
+    pub measured_dithered: u64,
+    /// Verdicts "proven" that are true of the car.
+    pub proven_true: u64,
+    /// Verdicts "proven" that are not.
+    pub proven_false: u64,
+}
+
+impl Truth {
+    /// The sum of two counts.
+    #[must_use]
+    pub fn and(self, other: Self) -> Self {
+        Self {
+            covered: self.covered + other.covered,
+            measured: self.measured + other.measured,
+            covered_dithered: self.covered_dithered + other.covered_dithered,
+            measured_dithered: self.measured_dithered + other.measured_dithered,
+            proven_true: self.proven_true + other.proven_true,
+            proven_false: self.proven_false + other.proven_false,
+        }
+    }
+}
+
+/// What the bench car can be asked for the truth of: a channel that has a true counterpart.
+fn truthful(channel: &ChannelId) -> Option<Truthful> {
+    Some(match channel.as_str() {
+        "rpm" | "rpm_quick" => Truthful::Rpm,
+        "throttle" | "throttle_alone" => Truthful::Throttle,
+        "coolant" => Truthful::Coolant,
+        "battery" | "battery_alone" => Truthful::Battery,
+        "manifold_pressure" => Truthful::ManifoldPressure,
+        "air_flow" => Truthful::AirFlow,
+        _ => return None,
+    })
+}
+
+/// A stretch of time up to a moment.
+#[derive(Debug, Clone, Copy)]
+struct Stretch {
+    from: Moment,
+    to: Moment,
+}
+
+fn mean(world: &World, channel: &ChannelId, when: Stretch) -> Option<f64> {
+    world.true_mean(truthful(channel)?, when.from.0, when.to.0)
+}
+
+/// Compares a session's measurements, gates and results with the car that they were taken of. The session's
+/// clock is the car's.
+pub fn compare(world: &World, events: &[EventEnvelope]) -> Truth {
+    let mut counts = Truth::default();
+    let mut gate: Option<&Gate> = None;
+    // The newest measurement by its estimate: what a result judges.
+    let mut measured: Vec<(model::Estimate, Stretch)> = Vec::new();
+    for envelope in events {
+        match &envelope.event {
+            Event::Measured { channel, estimate: Some(estimate), over, dithered, .. } => {
+                let when = Stretch { from: envelope.at - *over, to: envelope.at };
+                measured.push((estimate.clone(), when));
+                if let Some(truth) = mean(world, channel, when) {
+                    let inside = (estimate.low..=estimate.high).contains(&truth);
+                    let (hits, all) = if *dithered {
+                        (&mut counts.covered_dithered, &mut counts.measured_dithered)
+                    } else {
+                        (&mut counts.covered, &mut counts.measured)
+                    };
+                    *hits += u64::from(inside);
+                    *all += 1;
+                }
+            }
+            Event::GateArmed { gate: armed } => gate = Some(armed),
+            Event::GateEnded { outcome: Outcome::Met, judgement } if judgement.word == Word::Proven => {
+                if let Some(so) = gate.and_then(|gate| holds(world, gate, envelope.at)) {
+                    *(if so { &mut counts.proven_true } else { &mut counts.proven_false }) += 1;
+                }
+            }
+            Event::Result { finding, .. } if finding.word == Word::Proven => {
+                let when = measured.iter().rev().find(|(estimate, _)| Some(estimate) == finding.estimate.as_ref());
+                let truth = when.and_then(|(_, when)| mean(world, &finding.channel, *when));
+                if let (Some(truth), Some((low, high))) = (truth, edges(&finding.target)) {
+                    let so = (low..=high).contains(&truth);
+                    *(if so { &mut counts.proven_true } else { &mut counts.proven_false }) += 1;
+                }
+            }
+            _ => {}
+        }
+    }
+    counts
+}
+
+/// Whether what a gate asks is true of the car's means; none where the car has no truth for all of it.
+fn holds(world: &World, gate: &Gate, at: Moment) -> Option<bool> {
+    condition(world, &gate.condition, gate.dwell, at)
+}
+
+fn condition(world: &World, what: &Condition, dwell: Span, at: Moment) -> Option<bool> {
+    let level = |quantity: &Quantity, channel: &ChannelId| {
+        let unit = Unit::new(if channel.as_str().contains("rpm") { "{rev}/min" } else { return Some(quantity.value) });
+        quantity.to(&unit.ok()?).ok().map(|quantity| quantity.value)
+    };
+    match what {
+        Condition::Above { watch, level: edge, .. } => {
+            let when = Stretch { from: at - dwell.max(watch.over), to: at };
+            Some(mean(world, &watch.channel, when)? > level(edge, &watch.channel)?)
+        }
+        Condition::Below { watch, level: edge, .. } => {
+            let when = Stretch { from: at - dwell.max(watch.over), to: at };
+            Some(mean(world, &watch.channel, when)? < level(edge, &watch.channel)?)
+        }
+        Condition::Within { watch, low, high, .. } => {
+            let when = Stretch { from: at - dwell.max(watch.over), to: at };
+            let truth = mean(world, &watch.channel, when)?;
+            Some((level(low, &watch.channel)?..=level(high, &watch.channel)?).contains(&truth))
+        }
+        // A part without a truth of its own (a flag) is left out; the others must all be so.
+        Condition::All { of } => {
+            let known: Vec<bool> = of.iter().filter_map(|one| condition(world, one, dwell, at)).collect();
+            (!known.is_empty()).then(|| known.iter().all(|so| *so))
+        }
+        _ => None,
+    }
+}
+
+/// The edges of a result's target in words: "700 r/min to 800 r/min", "above 75 °C".
+fn edges(target: &str) -> Option<(f64, f64)> {
+    let number = |text: &str| text.split_whitespace().find_map(|word| word.parse::<f64>().ok());
+    match target.split_once(" to ") {
+        Some((low, high)) => Some((number(low)?, number(high)?)),
+        None if target.starts_with("above ") => Some((number(target)?, f64::INFINITY)),
+        None if target.starts_with("below ") => Some((f64::NEG_INFINITY, number(target)?)),
+        None => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_target_in_words_is_read_back() {
+        assert_eq!(edges("700 r/min to 800 r/min"), Some((700.0, 800.0)));
+        assert_eq!(edges("above 75 °C"), Some((75.0, f64::INFINITY)));
+        assert_eq!(edges("-12 % to 12 %"), Some((-12.0, 12.0)));
+        assert_eq!(edges("steady"), None);
+    }
+
+    #[test]
+    fn an_interval_that_misses_the_truth_and_a_false_proof_are_counted() {
+        use bench_car::WorldConfig;
+        use model::judgement::Finding;
+        use model::{Estimate, SCHEMA_VERSION, SessionId, StationId};
+
+        let mut world = World::new(WorldConfig { keep_truth: true, ..WorldConfig::default() }).unwrap();
+        world.advance(20_000_000_000);
+        let truth = world.true_mean(Truthful::Coolant, 5_000_000_000, 15_000_000_000).unwrap();
+        let unit = Unit::new("Cel").unwrap();
+        let channel = ChannelId::new("coolant").unwrap();
+        let estimate = |off: f64| Estimate {
+            value: truth + off,
+            low: truth + off - 1.0,
+            high: truth + off + 1.0,
+            unit: unit.clone(),
+        };
+        let event = |event| EventEnvelope {
+            schema: SCHEMA_VERSION,
+            seq: 1,
+            station: StationId::new("bench").unwrap(),
+            session: SessionId::new("s").unwrap(),
+            at: Moment(15_000_000_000),
+            event,
+        };
+        let measured = |off: f64| {
+            event(Event::Measured {
+                channel: channel.clone(),
+                name: "m".into(),
+                estimate: Some(estimate(off)),
+                readings: 9,
+                rate: 1.0,
+                over: Span::from_secs(10),
+                dithered: off == 0.0,
+            })
+        };
+        let result = |off: f64| {
+            event(Event::Result {
+                name: "r".into(),
+                finding: Finding {
+                    channel: channel.clone(),
+                    word: Word::Proven,
+                    estimate: Some(estimate(off)),
+                    target: format!("{} °C to {} °C", truth + off - 2.0, truth + off + 2.0),
+                    gap: Some(0.0),
+                    age: None,
+                    because: String::new(),
+                },
+            })
+        };
+        let counts = compare(&world, &[measured(0.0), result(0.0), measured(5.0), result(5.0)]);
+        let wanted = Truth {
+            covered: 0,
+            measured: 1,
+            covered_dithered: 1,
+            measured_dithered: 1,
+            proven_true: 1,
+            proven_false: 1,
+        };
+        assert_eq!(counts, wanted);
+    }
+}
