@@ -4,6 +4,7 @@ use line::{BAUD_RANGE, Noise};
 use thiserror::Error;
 
 use crate::fault::{Fault, FaultKind};
+use crate::parameters::SCREW_TRAVEL;
 
 /// The state in which the engine is found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -16,6 +17,29 @@ pub enum Start {
     Hot,
     /// Idling, just started at the surrounding temperature.
     Cold,
+    /// Key on, the engine standing at the surrounding temperature.
+    Standing,
+    /// Key on, the engine standing, its coolant as with [`Start::Warm`].
+    StandingWarm,
+}
+
+/// What a specimen of controller does and has beside the common part.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Manners {
+    /// While the valve is held, reading data (services 01, 21 and 22) is refused.
+    pub refuses_reading_while_held: bool,
+    /// It offers its fuel trims (J1979 identifiers 06 and 07).
+    pub has_trims: bool,
+    /// It has a closed-throttle switch, shown in the status byte.
+    pub closed_switch: bool,
+    /// The long block tells the idle valve's position; else that byte is FF.
+    pub reports_valve: bool,
+}
+
+impl Default for Manners {
+    fn default() -> Self {
+        Self { refuses_reading_while_held: false, has_trims: true, closed_switch: false, reports_valve: true }
+    }
 }
 
 /// How a converter turns a voltage between two counts into one of them.
@@ -55,8 +79,20 @@ pub struct WorldConfig {
     pub air: AirMeasurement,
     /// Turns by which the bypass screw stands off its right place, outwards positive; `None` draws it.
     pub screw_off_by: Option<f64>,
-    /// Volts the throttle sensor gives at closed throttle, 0 to 5; `None` draws it.
+    /// Where the bypass screw stands, in turns out from seated; goes before `screw_off_by`.
+    pub screw_at: Option<f64>,
+    /// The screw stands so far out that the engine idles at 1200 to 1600 r/min with the idle valve shut; goes
+    /// before the two above.
+    pub idle_high: bool,
+    /// Volts the throttle sensor gives at the plate's right closed place, 0 to 5; `None` draws it.
     pub throttle_volts: Option<f64>,
+    /// Degrees by which the throttle sensor's body is turned from its right place; goes before
+    /// `throttle_volts`. What a degree does differs from car to car, in sign too.
+    pub sensor_off_by: Option<f64>,
+    /// What the controller does and has beside the common part.
+    pub manners: Manners,
+    /// Keeps what [`crate::World::true_mean`] needs, about 2.5 kB for each simulated second.
+    pub keep_truth: bool,
     /// Factor on every noise of engine and sensors: 1 as drawn, 0 for none.
     pub noise_scale: f64,
     /// The converter's rounding of all 8-bit values.
@@ -93,7 +129,12 @@ impl Default for WorldConfig {
             warm_at: 80.0,
             air: AirMeasurement::Pressure,
             screw_off_by: None,
+            screw_at: None,
+            idle_high: false,
             throttle_volts: None,
+            sensor_off_by: None,
+            manners: Manners::default(),
+            keep_truth: false,
             noise_scale: 1.0,
             rounding: Rounding::Nearest,
             stored_codes: Vec::new(),
@@ -152,6 +193,8 @@ impl WorldConfig {
         };
         within("the warm coolant temperature", self.warm_at, 40.0, 85.0)?;
         within("the screw's offset in turns", self.screw_off_by.unwrap_or(0.0), -8.0, 8.0)?;
+        within("the screw's place in turns", self.screw_at.unwrap_or(0.0), 0.0, SCREW_TRAVEL)?;
+        within("the throttle sensor's turn in degrees", self.sensor_off_by.unwrap_or(0.0), -12.0, 12.0)?;
         within("the throttle sensor's voltage", self.throttle_volts.unwrap_or(0.5), 0.0, 5.0)?;
         within("the noise factor", self.noise_scale, 0.0, 100.0)?;
         within("the baud rate", f64::from(self.baud), f64::from(BAUD_RANGE.0), f64::from(BAUD_RANGE.1))?;

@@ -21,11 +21,12 @@ mod random;
 mod truth;
 mod world;
 
-pub use config::{AirMeasurement, Rounding, Start, WorldConfig, WorldError};
+pub use config::{AirMeasurement, Manners, Rounding, Start, WorldConfig, WorldError};
 pub use controller::trouble::ControllerFault;
+pub use engine::{Hose, Load};
 pub use fault::{Fault, FaultKind};
 pub use happened::{Happened, Ignored, Why};
 pub use line::{Arrival, Burst, Noise};
 pub use parameters::Parameters;
-pub use truth::{Readings, SessionState, Truth};
+pub use truth::{Readings, SessionState, Truth, Truthful};
 pub use world::World;

@@ -11,6 +11,13 @@ pub(crate) enum Purpose {
     Engine = 12,
     Sensors = 13,
     Controller = 14,
+    Calibration = 15,
+    Throttle = 16,
+    Fuel = 17,
+    Pocket = 18,
+    Hands = 19,
+    Starter = 20,
+    Frame = 21,
 }
 
 #[derive(Debug, Clone)]

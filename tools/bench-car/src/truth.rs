@@ -15,8 +15,53 @@ pub struct Readings {
     pub intake: f64,
     /// Manifold pressure, in kPa absolute.
     pub manifold_kpa: f64,
-    /// Air into the engine, in g/s.
+    /// Air through the intake before the throttle, in g/s; what leaks in behind it is not in it.
     pub air_g_per_s: f64,
+    /// How far the throttle plate is open, in degrees from the right place of its closed stop.
+    pub plate_angle: f64,
+    /// Short-term fuel trim, as a share.
+    pub short_trim: f64,
+    /// Long-term fuel trim, as a share.
+    pub long_trim: f64,
+    /// Ignition advance, in degrees before top dead centre; 0 while the engine stands.
+    pub spark: f64,
+    /// The radiator fan runs.
+    pub fan_on: bool,
+}
+
+/// A quantity whose true mean a world can keep.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Truthful {
+    /// Engine speed without its cyclic variation, in r/min.
+    Rpm,
+    /// Throttle sensor, in V.
+    Throttle,
+    /// Coolant temperature, in degrees Celsius.
+    Coolant,
+    /// Battery, in V.
+    Battery,
+    /// Manifold pressure, in kPa absolute.
+    ManifoldPressure,
+    /// Air through the intake before the throttle, in g/s.
+    AirFlow,
+}
+
+impl Truthful {
+    pub(crate) const COUNT: usize = 6;
+    /// Every quantity.
+    pub const ALL: [Self; Self::COUNT] =
+        [Self::Rpm, Self::Throttle, Self::Coolant, Self::Battery, Self::ManifoldPressure, Self::AirFlow];
+
+    pub(crate) fn of(self, readings: &Readings, mean_rpm: f64) -> f64 {
+        match self {
+            Self::Rpm => mean_rpm,
+            Self::Throttle => readings.throttle_volts,
+            Self::Coolant => readings.coolant,
+            Self::Battery => readings.battery,
+            Self::ManifoldPressure => readings.manifold_kpa,
+            Self::AirFlow => readings.air_g_per_s,
+        }
+    }
 }
 
 /// The state of communication.
@@ -57,8 +102,16 @@ pub struct Truth {
     pub throttle_volts: f64,
     /// The bypass screw, in turns out from seated.
     pub screw_turns: f64,
-    /// Electrical and belt load, 0 to 1.
+    /// Everything switched on together, 0 to 1 (see [`crate::World::set_load`]).
     pub load: f64,
+    /// How far the throttle plate is open, in degrees from the right place of its closed stop.
+    pub plate_angle: f64,
+    /// The controller recognises the throttle as closed.
+    pub recognised_closed: bool,
+    /// The radiator fan runs.
+    pub fan_on: bool,
+    /// Short-term and long-term fuel trim, as shares.
+    pub trims: (f64, f64),
     /// The idle speed the controller aims at, in r/min.
     pub idle_target: f64,
     /// The state of communication.

@@ -5,11 +5,11 @@ use line::{Arrival, End, Line, LineConfig};
 use crate::config::{WorldConfig, WorldError};
 use crate::controller::trouble::ControllerFault;
 use crate::controller::{Around, Controller};
-use crate::engine::Engine;
+use crate::engine::{Engine, Hose, Load};
 use crate::fault::Severities;
 use crate::happened::{Happened, Log};
 use crate::parameters::Parameters;
-use crate::truth::Truth;
+use crate::truth::{Truth, Truthful};
 
 /// The latest moment a world knows, in nanoseconds: far enough from the end of the count that no deadline
 /// passes it. Later ones count as this.
@@ -26,6 +26,7 @@ pub struct World {
     controller: Controller,
     log: Log,
     now: i64,
+    browned_out: bool,
 }
 
 impl World {
@@ -45,7 +46,14 @@ impl World {
             controller_baud: config.baud,
             adapter_clock: config.adapter_clock,
         });
-        Ok(Self { line, engine, controller, log: Log::new(config.keep_log), now: config.begin })
+        Ok(Self {
+            line,
+            engine,
+            controller,
+            log: Log::new(config.keep_log),
+            now: config.begin,
+            browned_out: false,
+        })
     }
 
     // The adapter's end of the wire.
@@ -115,19 +123,36 @@ impl World {
             rpm: readings.rpm,
             mean_rpm: self.engine.mean_rpm(self.now),
             running: self.engine.is_running(),
-            valve_steps: self.engine.idle.actual,
-            valve_believed: self.engine.idle.believed,
-            held: self.engine.idle.held,
+            valve_steps: self.engine.valve.actual,
+            valve_believed: self.engine.valve.believed,
+            held: self.engine.control.held,
             coolant: readings.coolant,
             battery: readings.battery,
             throttle_volts: readings.throttle_volts,
             screw_turns: self.engine.screw,
-            load: self.engine.load,
+            load: self.engine.loads.together,
+            plate_angle: readings.plate_angle,
+            recognised_closed: self.engine.recognises_closed(),
+            fan_on: readings.fan_on,
+            trims: (readings.short_trim, readings.long_trim),
             idle_target: self.engine.target(),
             session: self.controller.session(),
             last_request: self.controller.last_request(),
             key_on: self.controller.is_powered(),
         }
+    }
+
+    /// The mean of a true quantity from one moment to another, both on the caller's clock. `None` unless the
+    /// configuration keeps the truth, the second moment comes after the first, and the engine was simulated
+    /// without a gap in between (a cold soak is one).
+    pub fn true_mean(&self, what: Truthful, from: i64, to: i64) -> Option<f64> {
+        self.engine.true_mean(what, from, to)
+    }
+
+    /// What the needle on the dash shows, in r/min: the true mean speed with the instrument's own scale
+    /// error, settled.
+    pub fn tachometer(&self) -> f64 {
+        self.engine.mean_rpm(self.now) * self.engine.parameters.tachometer_scale
     }
 
     /// The figures of this specimen.
@@ -153,17 +178,21 @@ impl World {
         if on == self.controller.is_powered() {
             return;
         }
-        if !on {
-            self.engine.stop(self.now);
-        }
         let at = self.now;
+        self.browned_out = false;
         let (controller, mut around) = self.parts();
         controller.power(at, on, &mut around);
+        if on {
+            around.engine.power_on(at);
+        } else {
+            around.engine.power_off(at);
+        }
         self.log.note(|| Happened::Key { at, on });
     }
 
-    /// Turns the starter until the engine runs, about a second. Does nothing with the key off or the engine
-    /// running.
+    /// Turns the starter until the engine runs, about a second, at most two and a half. Does nothing with the
+    /// key off or the engine running. With a weak battery the voltage may fall so low that the controller
+    /// restarts, and the engine may need a second try.
     pub fn crank(&mut self, now: i64) {
         self.advance(now);
         if self.controller.is_powered() {
@@ -179,20 +208,46 @@ impl World {
         }
     }
 
-    /// Moves the throttle sensor on its slotted holes: its voltage at closed throttle changes by `volts`,
-    /// within 0 to 5 V.
-    pub fn move_throttle_sensor(&mut self, now: i64, volts: f64) {
+    /// Turns the throttle sensor's body in its slotted holes, by degrees, as far as they go (12 either way).
+    /// Which way raises the voltage, and by how much a degree, differs from car to car.
+    pub fn turn_throttle_sensor(&mut self, now: i64, degrees: f64) {
         self.advance(now);
-        if volts.is_finite() {
-            self.engine.throttle_volts = (self.engine.throttle_volts + volts).clamp(0.0, 5.0);
+        if degrees.is_finite() {
+            self.engine.turn_throttle_sensor(self.now, degrees);
         }
     }
 
-    /// Sets the electrical and belt load, 0 (none) to 1 (everything on).
+    /// Presses the accelerator, 0 (released) to 1 (to the floor).
+    pub fn press_pedal(&mut self, now: i64, fraction: f64) {
+        self.advance(now);
+        if fraction.is_finite() {
+            self.engine.press_pedal(self.now, fraction);
+        }
+    }
+
+    /// Pushes the throttle plate against its stop by hand, or lets it go.
+    pub fn push_plate_shut(&mut self, now: i64, pushed: bool) {
+        self.advance(now);
+        self.engine.push_plate_shut(self.now, pushed);
+    }
+
+    /// Pinches a hose, or lets it go.
+    pub fn pinch(&mut self, now: i64, hose: Hose, pinched: bool) {
+        self.advance(now);
+        self.engine.pinch(self.now, hose, pinched);
+    }
+
+    /// Switches one load on or off.
+    pub fn switch(&mut self, now: i64, load: Load, on: bool) {
+        self.advance(now);
+        self.engine.loads.switch(load, on);
+    }
+
+    /// Sets every load together, 0 (what is not switched on is off) to 1 (everything on).
     pub fn set_load(&mut self, now: i64, load: f64) {
         self.advance(now);
         if load.is_finite() {
-            self.engine.load = load.clamp(0.0, 1.0);
+            self.engine.loads.together = load.clamp(0.0, 1.0);
         }
     }
 
@@ -208,13 +263,18 @@ impl World {
     fn next_step(&self) -> Option<i64> {
         let character = self.line.character_time(End::Controller);
         let own = self.controller.next_deadline(character);
-        [self.line.next_event(End::Controller), own].into_iter().flatten().min()
+        [self.line.next_event(End::Controller), own, self.engine.next_watch()].into_iter().flatten().min()
     }
 
     fn step(&mut self, at: i64) {
         self.now = at;
         self.engine.advance(at);
+        let out = self.engine.is_browned_out();
+        let changed = std::mem::replace(&mut self.browned_out, out) != out;
         let (controller, mut around) = self.parts();
+        if changed {
+            controller.brown_out(at, out, &mut around);
+        }
         while let Some(arrival) = around.line.take(End::Controller, at) {
             controller.hear(arrival, &mut around);
         }

@@ -1,26 +1,6 @@
-//! Sampling and the converter: true values into counts.
+//! The converter: values into counts.
 
 use crate::config::Rounding;
-use crate::parameters::Parameters;
-use crate::random::Draws;
-use crate::truth::Readings;
-
-/// A worn throttle track loses contact for a sample: this much lower, in V. Estimate.
-const SPIKE_VOLTS: f64 = 0.25;
-
-/// The values behind the sensors' noise: what the converter sees.
-pub(crate) fn through_sensors(truth: &Readings, p: &Parameters, draws: &mut Draws) -> Readings {
-    let spike = if p.spike_chance > 0.0 && draws.unit() < p.spike_chance { SPIKE_VOLTS } else { 0.0 };
-    // A standing crank gives no pulses to measure.
-    let rpm_noise = if truth.rpm > 0.0 { p.rpm_noise } else { 0.0 };
-    Readings {
-        rpm: (truth.rpm + rpm_noise * draws.normal()).max(0.0),
-        throttle_volts: truth.throttle_volts + p.throttle_noise * draws.normal() - spike,
-        coolant: truth.coolant + p.coolant_noise * draws.normal(),
-        battery: truth.battery + p.battery_noise * draws.normal(),
-        ..*truth
-    }
-}
 
 /// A linear scale of an 8-bit converter: value = count * factor + offset.
 #[derive(Debug, Clone, Copy)]

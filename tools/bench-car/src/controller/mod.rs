@@ -7,7 +7,8 @@ mod emissions;
 mod form;
 mod frame;
 #[cfg(test)]
-mod published;
+pub(crate) mod published;
+pub(crate) mod sensors;
 mod services;
 mod timing;
 pub(crate) mod trouble;
@@ -111,7 +112,7 @@ impl Controller {
             powered: true,
             ready_at: LONG_AGO,
             trouble: Trouble::default(),
-            codes: Codes::new(faults, &config.stored_codes),
+            codes: Codes::new(faults, config.air, &config.stored_codes),
             setup: Setup::of(config),
             delays: Draws::new(config.seed, Purpose::Controller),
             sensors: Draws::new(config.seed, Purpose::Sensors),
@@ -239,6 +240,16 @@ impl Controller {
         self.powered = on;
     }
 
+    /// The voltage has fallen too low to go on, or has come back: then everything begins again.
+    pub(crate) fn brown_out(&mut self, now: i64, out: bool, around: &mut Around<'_>) {
+        if out {
+            self.fall_silent(now, Why::Reset, around);
+            self.ready_at = i64::MAX;
+        } else {
+            self.start_up(now);
+        }
+    }
+
     pub(crate) fn fault(&mut self, now: i64, fault: ControllerFault, around: &mut Around<'_>) {
         self.trouble.add(now, fault);
         if fault == ControllerFault::Reset && self.powered {
@@ -332,8 +343,8 @@ impl Controller {
 
 /// Gives the idle valve back, if it is held.
 fn release(now: i64, why: Why, around: &mut Around<'_>) {
-    if around.engine.idle.held.is_some() {
-        around.engine.idle.hold(None);
+    if around.engine.control.held.is_some() {
+        around.engine.control.hold(None);
         around.log.note(|| Happened::Released { at: now, why });
     }
 }

@@ -6,7 +6,7 @@ use super::codes::Codes;
 use super::data::{BATTERY, COOLANT, THROTTLE, rpm_counts};
 use super::emissions;
 use super::timing::Timing;
-use crate::config::{Rounding, WorldConfig};
+use crate::config::{Manners, Rounding, WorldConfig};
 use crate::parameters::MAX_STEPS;
 use crate::truth::Readings;
 
@@ -30,6 +30,8 @@ pub(crate) const STANDARD: u8 = 0x81;
 pub(crate) const SET_UP: u8 = 0xC3;
 /// The idle valve's local identifier.
 const IDLE_VALVE: u8 = 0x51;
+/// The valve's position where it is not told.
+const UNKNOWN_VALVE: u8 = 0xFF;
 /// What it calls itself.
 const NAME: &[u8] = b"BENCH CAR ENGINE";
 
@@ -44,8 +46,12 @@ pub(crate) struct Circumstances<'a> {
     pub(crate) held: Option<u8>,
     pub(crate) believed: u8,
     pub(crate) running: bool,
-    pub(crate) idle_target: f64,
+    pub(crate) idle_active: bool,
+    pub(crate) recognised_closed: bool,
+    pub(crate) closed_switch: bool,
     pub(crate) analog: Readings,
+    /// What was so when the first trouble code was stored.
+    pub(crate) frame: Readings,
     pub(crate) codes: &'a Codes,
     pub(crate) setup: &'a Setup,
 }
@@ -55,11 +61,12 @@ pub(crate) struct Circumstances<'a> {
 pub(crate) struct Setup {
     pub(crate) rounding: Rounding,
     pub(crate) air: crate::config::AirMeasurement,
+    pub(crate) manners: Manners,
 }
 
 impl Setup {
     pub(crate) fn of(config: &WorldConfig) -> Self {
-        Self { rounding: config.rounding, air: config.air }
+        Self { rounding: config.rounding, air: config.air, manners: config.manners }
     }
 }
 
@@ -94,6 +101,10 @@ type Served = Result<Effect, u8>;
 /// Carries out a request: writes the positive answer into `whole` (empty when called).
 pub(crate) fn serve(request: &[u8], around: &Circumstances<'_>, whole: &mut Answer) -> Served {
     let (&service, rest) = request.split_first().ok_or(INVALID_FORMAT)?;
+    let refuses = around.setup.manners.refuses_reading_while_held && around.held.is_some();
+    if refuses && matches!(service, 0x01 | 0x21 | 0x22) {
+        return Err(CONDITIONS_NOT_CORRECT);
+    }
     whole.data.push(service.wrapping_add(0x40));
     if (service, rest) == (0x03, &[]) {
         return emissions::stored_codes(around, whole);
@@ -101,6 +112,7 @@ pub(crate) fn serve(request: &[u8], around: &Circumstances<'_>, whole: &mut Answ
     let answer = &mut whole.data;
     match (service, rest) {
         (0x01, _) => emissions::current_data(rest, around, answer),
+        (0x02, _) => emissions::freeze_frame(rest, around, answer),
         (0x04, []) => Ok(Effect::ClearCodes),
         (0x10, [kind]) => enter_session(*kind, answer),
         (0x14, [0xFF, 0x00]) => {
@@ -157,8 +169,12 @@ fn enter_session(kind: u8, answer: &mut Vec<u8>) -> Served {
 fn local_block(block: u8, around: &Circumstances<'_>, answer: &mut Vec<u8>) -> Served {
     let (analog, rounding) = (&around.analog, around.setup.rounding);
     let flag = |condition: bool, bit: u8| u8::from(condition) << bit;
-    let held = around.held.is_some();
-    let status = flag(held, 0) | flag(around.running && !held, 1) | flag(around.running, 2);
+    let status = flag(around.held.is_some(), 0)
+        | flag(around.idle_active, 1)
+        | flag(around.running, 2)
+        | flag(analog.fan_on, 3)
+        | flag(around.recognised_closed, 4)
+        | flag(around.setup.manners.closed_switch && around.closed_switch, 5);
     answer.push(block);
     answer.extend(rpm_counts(analog.rpm));
     match block {
@@ -166,7 +182,7 @@ fn local_block(block: u8, around: &Circumstances<'_>, answer: &mut Vec<u8>) -> S
             THROTTLE.count(analog.throttle_volts, rounding),
             COOLANT.count(analog.coolant, rounding),
             BATTERY.count(analog.battery, rounding),
-            around.believed,
+            if around.setup.manners.reports_valve { around.believed } else { UNKNOWN_VALVE },
             status,
         ]),
         0xA2 => answer.push(status),
@@ -176,11 +192,14 @@ fn local_block(block: u8, around: &Circumstances<'_>, answer: &mut Vec<u8>) -> S
 }
 
 fn common_value(identifier: [u8; 2], around: &Circumstances<'_>, answer: &mut Vec<u8>) -> Served {
-    if identifier != [0x41, 0x07] {
-        return Err(OUT_OF_RANGE);
-    }
+    let (analog, rounding) = (&around.analog, around.setup.rounding);
+    let count = match identifier {
+        [0x41, 0x07] => BATTERY.count(analog.battery, rounding),
+        [0x41, 0x11] => THROTTLE.count(analog.throttle_volts, rounding),
+        _ => return Err(OUT_OF_RANGE),
+    };
     answer.extend(identifier);
-    answer.push(BATTERY.count(around.analog.battery, around.setup.rounding));
+    answer.push(count);
     Ok(Effect::None)
 }
 

@@ -2,8 +2,9 @@
 
 use line::End;
 
-use super::data::through_sensors;
+use super::codes::RETURNS_AFTER;
 use super::frame::{Addressing, Frame, encode};
+use super::sensors::through_sensors;
 use super::services::{Circumstances, Effect, refusal, serve};
 use super::timing::MS;
 use super::{Around, Communication, Controller, EMISSIONS, STANDARD, release};
@@ -147,18 +148,22 @@ impl Controller {
             _ => STANDARD,
         };
         let truth = around.engine.readings(now);
-        let analog = through_sensors(&truth, &around.engine.parameters, &mut self.sensors);
+        let engine = &around.engine;
+        let analog = through_sensors(&truth, &engine.parameters, engine.disturbance(), &mut self.sensors);
         let circumstances = Circumstances {
             now,
             session,
             timing: self.timing,
             default_timing: self.forms.default_timing(),
             key_bytes: self.key_bytes,
-            held: around.engine.idle.held,
-            believed: around.engine.idle.believed,
-            running: around.engine.is_running(),
-            idle_target: around.engine.target(),
+            held: engine.control.held,
+            believed: engine.valve.believed,
+            running: engine.is_running(),
+            idle_active: engine.idle_control_active(),
+            recognised_closed: engine.recognises_closed(),
+            closed_switch: engine.closed_switch(),
             analog,
+            frame: engine.frame.readings,
             codes: &self.codes,
             setup: &self.setup,
         };
@@ -176,7 +181,7 @@ impl Controller {
             Effect::Quiet => return None,
             Effect::SetTiming(_) | Effect::Stop => return Some(Then::Do(effect)),
             Effect::Hold(steps) => {
-                around.engine.idle.hold(Some(steps));
+                around.engine.control.hold(Some(steps));
                 around.log.note(|| Happened::Held { at: now, steps });
             }
             Effect::Release => release(now, Why::Request, around),
@@ -189,6 +194,7 @@ impl Controller {
             }
             Effect::ClearCodes => {
                 self.codes.clear(now);
+                around.engine.frame.take_at(now.saturating_add(RETURNS_AFTER));
                 around.log.note(|| Happened::CodesCleared { at: now });
             }
             Effect::Open => {

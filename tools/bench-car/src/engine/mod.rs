@@ -1,69 +1,160 @@
-//! The engine: speed, idle valve, coolant and battery on a fixed grid of time.
+//! The engine, a mean-value model on a fixed grid of time: air, combustion, crank, coolant, electrics, and
+//! the parts of the controller that act on them all the time (idle, fuel, fan).
 //!
-//! Every first-order quantity takes the exact step of its exponential, so that the result does not depend on
-//! the width of the grid; and grid points are fixed, so that it does not depend on how often anybody looks.
-//! A change from outside (screw, load, hold) acts from the grid point at or before it.
+//! Grid points are fixed, so that the result does not depend on how often anybody looks. A change from
+//! outside (screw, pedal, load, hold) acts from the grid point at or before it. Cyclic variation is added to
+//! the measured speed and not part of the model, so that the mean speed stays the truth of the mean.
 
+mod air;
+pub(crate) mod balance;
+mod charge;
+mod cold_air;
 mod coolant;
-mod idle;
+mod electrics;
+mod frame;
+mod fuel;
+mod history;
+mod idle_control;
+mod idle_valve;
+mod manifold;
+mod plate;
+mod pocket;
+mod start;
+mod throttle_sensor;
+mod torque;
 
-use crate::config::WorldConfig;
-use crate::fault::Severities;
-use crate::parameters::{BASIC_STEPS, CRANK_RPM, Parameters, SCREW_TRAVEL, STALL_RPM, WARM_IDLE};
-use crate::random::{Draws, Purpose};
-use crate::truth::Readings;
+use std::f64::consts::TAU;
 
-use coolant::Coolant;
-use idle::IdleControl;
+use crate::controller::sensors::Disturbance;
+use crate::parameters::{Parameters, SCREW_TRAVEL, STALL_RPM};
+use crate::random::Draws;
+use crate::truth::{Readings, Truthful};
+
+pub use electrics::Load;
+
+use air::{ATMOSPHERE, KELVIN, flow_factor, per_area, plate_area};
+use charge::Charges;
+use coolant::{Coolant, intake};
+use electrics::{BROWN_OUT, Battery, Loads, RECOVERED, Supply};
+use frame::Frame;
+use fuel::{Fuel, Meets};
+use history::History;
+use idle_control::{IdleControl, Seen};
+use idle_valve::IdleValve;
+use manifold::{Breathing, fill, swallowed};
+use plate::Plate;
+use pocket::Pocket;
+use throttle_sensor::ThrottleSensor;
 
 /// The grid, in nanoseconds.
 pub(crate) const GRID: i64 = 10_000_000;
-const GRID_SECONDS: f64 = 0.01;
+pub(crate) const GRID_SECONDS: f64 = 0.01;
 
-/// Speed falls with this time constant once the ignition is off, in s. Estimate.
-const RUN_DOWN_TIME: f64 = 0.35;
-/// The starter reaches its speed with this time constant, in s. Estimate.
-const STARTER_TIME: f64 = 0.12;
-/// Battery voltage follows charging, cranking and rest with this time constant, in s. Estimate.
-const BATTERY_TIME: f64 = 0.8;
-/// Charging voltage lost under full load, in V. Estimate.
-const LOAD_VOLTS: f64 = 0.4;
+/// Torque of the standing starter for each m3 of swept volume at 10 V, in N m. Estimate: 55 N m for 1.7 l.
+const STARTER: f64 = 32_000.0;
+/// The speed at which it gives none any more at 10 V, in r/min. Estimate.
+const STARTER_FREE: f64 = 300.0;
+/// The starter is let go after this long, in nanoseconds. Estimate.
+const STARTER_LIMIT: i64 = 2_500_000_000;
+/// It takes so long to mesh, in nanoseconds. Estimate.
+const MESHING: i64 = 80_000_000;
+/// A controller that restarted needs so long before it fires again, in nanoseconds. Estimate.
+const RESTARTING: i64 = 300_000_000;
+/// An engine that has reached this speed runs by itself, in r/min. Estimate.
+const CAUGHT_RPM: f64 = 550.0;
+/// Below this speed even a starting engine stops, in r/min. Estimate.
+const DEAD_RPM: f64 = 90.0;
+/// The fuel is cut above the first speed until the second, in r/min. Estimates.
+const LIMITER: (f64, f64) = (6_200.0, 6_000.0);
+/// What a hand on the vacuum hose leaves of the leak.
+const PINCHED_LEAK: f64 = 0.1;
+/// The closed-throttle switch is made below this opening of the plate, in degrees. Estimate.
+const SWITCH_DEGREES: f64 = 0.6;
+/// The mixture is not controlled beyond this opening of the plate, in degrees. Estimate.
+const WIDE_DEGREES: f64 = 50.0;
+
+/// A hose that a hand can pinch.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Hose {
+    /// To the cold-start air valve.
+    ColdStartAir,
+    /// The vacuum hose that leaks in a car with a leak.
+    Vacuum,
+}
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Phase {
     Stopped,
-    /// Turned by the starter until this moment.
-    Cranking(i64),
+    /// Turned by the starter; fires from one moment on, is let go at another.
+    Cranking {
+        fires_at: i64,
+        ends_at: i64,
+    },
     Running,
 }
 
-/// What is left of a difference after one grid step, for each time constant.
+/// What flowed and worked since the beginning, for balances.
+#[cfg(test)]
+#[derive(Debug, Default)]
+pub(crate) struct Ledger {
+    pub(crate) air_came: f64,
+    pub(crate) air_went: f64,
+    pub(crate) work_given: f64,
+    pub(crate) work_taken: f64,
+}
+
+/// One stream of draws for each use, so that none moves another.
 #[derive(Debug)]
-struct Decays {
-    running: f64,
-    starter: f64,
-    run_down: f64,
-    cyclic: f64,
-    cyclic_kick: f64,
-    battery: f64,
+struct Streams {
+    cyclic: Draws,
+    throttle: Draws,
+    fuel: Draws,
+    pocket: Draws,
+    hands: Draws,
+    starter: Draws,
 }
 
 #[derive(Debug)]
 pub(crate) struct Engine {
     pub(crate) parameters: Parameters,
-    pub(crate) idle: IdleControl,
+    pub(crate) control: IdleControl,
+    pub(crate) valve: IdleValve,
     pub(crate) screw: f64,
-    pub(crate) load: f64,
-    pub(crate) throttle_volts: f64,
+    pub(crate) loads: Loads,
+    pub(crate) frame: Frame,
+    plate: Plate,
+    throttle: ThrottleSensor,
     coolant: Coolant,
+    pocket: Pocket,
+    fuel: Fuel,
+    battery: Battery,
+    charges: Charges,
+    history: Option<History>,
+    /// Steps a cold engine takes beyond a warm one at 20 degrees Celsius, by the controller's table.
+    steps_at_20: f64,
     phase: Phase,
+    /// The running engine has once run by itself.
+    caught: bool,
+    limited: bool,
+    powered: bool,
+    /// The voltage is too low for the controller.
+    browned_out: bool,
+    pinched: [bool; 2],
+    /// Manifold pressure, in Pa.
+    pressure: f64,
+    /// Air through the meter, in kg/s.
+    metered: f64,
     mean: f64,
+    /// How the mean speed changes, in r/min a second.
+    rate: f64,
     cyclic: f64,
-    battery: f64,
-    decays: Decays,
-    draws: Draws,
+    cyclic_left: f64,
+    cyclic_kick: f64,
+    streams: Streams,
     /// The grid point of this state.
     at: i64,
+    #[cfg(test)]
+    pub(crate) ledger: Ledger,
 }
 
 /// What is left after `seconds` of a difference that dies with `time_constant`.
@@ -72,44 +163,10 @@ fn decay(seconds: f64, time_constant: f64) -> f64 {
 }
 
 impl Engine {
-    /// An idling engine whose idle control has settled.
-    pub(crate) fn new(config: &WorldConfig, faults: &Severities) -> Self {
-        let parameters = Parameters::draw(config, faults);
-        let cyclic = decay(GRID_SECONDS, parameters.cyclic_time);
-        let decays = Decays {
-            running: decay(GRID_SECONDS, parameters.rpm_time_constant),
-            starter: decay(GRID_SECONDS, STARTER_TIME),
-            run_down: decay(GRID_SECONDS, RUN_DOWN_TIME),
-            cyclic,
-            cyclic_kick: (1.0 - cyclic * cyclic).sqrt() * parameters.cyclic,
-            battery: decay(GRID_SECONDS, BATTERY_TIME),
-        };
-        let mut engine = Self {
-            coolant: Coolant::new(&parameters, GRID_SECONDS),
-            idle: IdleControl::new(&parameters, BASIC_STEPS),
-            screw: parameters.screw_start,
-            load: 0.0,
-            throttle_volts: parameters.throttle_volts,
-            phase: Phase::Running,
-            mean: WARM_IDLE,
-            cyclic: 0.0,
-            battery: parameters.charging,
-            decays,
-            draws: Draws::new(config.seed, Purpose::Engine),
-            at: config.begin,
-            parameters,
-        };
-        let lacking = engine.target() - engine.carried();
-        let steps = f64::from(BASIC_STEPS) + lacking / engine.parameters.rpm_per_step;
-        engine.idle.settle_at(steps, engine.target());
-        engine.mean = engine.carried();
-        engine
-    }
-
     /// Lives through every whole grid step up to `until`.
     pub(crate) fn advance(&mut self, until: i64) {
         while self.at.saturating_add(GRID) <= until {
-            if self.phase == Phase::Stopped && self.mean == 0.0 && self.battery_at_rest() {
+            if self.is_at_rest() {
                 self.rest(until);
                 return;
             }
@@ -117,22 +174,39 @@ impl Engine {
         }
     }
 
+    // Hands on the car.
+
     /// Turns the engine over and lets it run. Nothing happens while it runs.
     pub(crate) fn crank(&mut self, now: i64) {
         self.advance(now);
-        if self.phase == Phase::Stopped {
-            let time = (self.parameters.crank_time * 1e9) as i64;
-            self.phase = Phase::Cranking(now.saturating_add(time));
-            // Controllers open the valve for the start to where it will probably be needed.
-            let lift = (self.target() - WARM_IDLE) / self.parameters.rpm_per_step;
-            self.idle.prepare(f64::from(BASIC_STEPS) + lift, self.target());
+        if self.phase != Phase::Stopped {
+            return;
         }
+        let time = (self.parameters.crank_time * 1e9) as i64;
+        let misses = self.streams.starter.unit() < self.parameters.misses_start;
+        let fires_at = if misses { i64::MAX } else { now.saturating_add(time) };
+        self.phase = Phase::Cranking { fires_at, ends_at: now.saturating_add(STARTER_LIMIT) };
+        self.caught = false;
+        // What was lacking comes back a little in the pause between two tries.
+        self.parameters.misses_start *= 0.3;
+        self.control.prepare(self.cold_steps());
     }
 
-    /// Ignition off.
-    pub(crate) fn stop(&mut self, now: i64) {
+    /// Ignition off: the valve runs to its stop and to its start position.
+    pub(crate) fn power_off(&mut self, now: i64) {
         self.advance(now);
-        self.phase = Phase::Stopped;
+        (self.phase, self.powered, self.browned_out) = (Phase::Stopped, false, false);
+        self.control.hold(None);
+    }
+
+    /// Ignition on: the engine stands.
+    pub(crate) fn power_on(&mut self, now: i64) {
+        self.advance(now);
+        self.wake();
+        self.powered = true;
+        let cold_steps = self.cold_steps();
+        self.control.power_on(cold_steps);
+        self.valve.home(self.control.opening());
     }
 
     pub(crate) fn turn_screw(&mut self, now: i64, turns: f64) {
@@ -140,112 +214,290 @@ impl Engine {
         self.screw = (self.screw + turns).clamp(0.0, SCREW_TRAVEL);
     }
 
+    pub(crate) fn turn_throttle_sensor(&mut self, now: i64, degrees: f64) {
+        self.advance(now);
+        self.throttle.turn(degrees);
+    }
+
+    pub(crate) fn press_pedal(&mut self, now: i64, fraction: f64) {
+        self.advance(now);
+        self.wake();
+        self.plate.press(&self.parameters, fraction, &mut self.streams.hands);
+    }
+
+    pub(crate) fn push_plate_shut(&mut self, now: i64, pushed: bool) {
+        self.advance(now);
+        self.wake();
+        self.plate.push_shut(pushed);
+    }
+
+    pub(crate) fn pinch(&mut self, now: i64, hose: Hose, pinched: bool) {
+        self.advance(now);
+        self.pinched[hose as usize] = pinched;
+    }
+
+    // What there is to see.
+
     pub(crate) fn is_running(&self) -> bool {
         self.phase == Phase::Running
     }
 
+    pub(crate) fn is_browned_out(&self) -> bool {
+        self.browned_out
+    }
+
+    /// The next grid point, while the voltage may fall or rise through the controller's limits.
+    pub(crate) fn next_watch(&self) -> Option<i64> {
+        let watched = self.browned_out || matches!(self.phase, Phase::Cranking { .. });
+        watched.then(|| self.at.saturating_add(GRID))
+    }
+
+    pub(crate) fn recognises_closed(&self) -> bool {
+        self.control.closed && self.powered
+    }
+
+    pub(crate) fn closed_switch(&self) -> bool {
+        self.plate.opened < SWITCH_DEGREES
+    }
+
+    pub(crate) fn idle_control_active(&self) -> bool {
+        self.control.is_active(self.is_running())
+    }
+
     /// Speed without cyclic variation at `now`, which must not lie before the last grid point.
     pub(crate) fn mean_rpm(&self, now: i64) -> f64 {
-        let seconds = now.saturating_sub(self.at).max(0) as f64 * 1e-9;
-        let (goal, time_constant) = match self.phase {
-            Phase::Running => (self.carried(), self.parameters.rpm_time_constant),
-            Phase::Cranking(_) => (CRANK_RPM, STARTER_TIME),
-            Phase::Stopped => (0.0, RUN_DOWN_TIME),
-        };
-        goal + (self.mean - goal) * decay(seconds, time_constant)
+        let seconds = now.saturating_sub(self.at).clamp(0, GRID) as f64 * 1e-9;
+        (self.mean + self.rate * seconds).max(0.0)
     }
 
     /// Everything measurable at `now`, as it really is.
     pub(crate) fn readings(&self, now: i64) -> Readings {
-        let rpm = (self.mean_rpm(now) + self.cyclic).max(0.0);
-        let air = if self.is_running() { self.air() } else { 0.0 };
+        let p = &self.parameters;
         Readings {
-            rpm,
-            throttle_volts: self.throttle_volts,
-            coolant: self.coolant.temperature(&self.parameters, self.is_running()),
-            battery: self.battery,
-            intake: self.coolant.intake(&self.parameters),
-            manifold_kpa: self.parameters.manifold(air, rpm) * 1e-3,
-            air_g_per_s: air * 1e3,
+            rpm: (self.mean_rpm(now) + self.cyclic).max(0.0),
+            throttle_volts: self.throttle.volts(p, self.plate.opened),
+            coolant: self.coolant.engine,
+            battery: self.battery.volts,
+            intake: intake(p, self.coolant.engine),
+            manifold_kpa: self.pressure * 1e-3,
+            air_g_per_s: self.metered * 1e3,
+            plate_angle: self.plate.opened,
+            short_trim: self.fuel.short,
+            long_trim: self.fuel.long,
+            spark: if self.is_running() { self.control.spark } else { 0.0 },
+            fan_on: self.coolant.fan,
         }
     }
 
-    /// The idle speed the controller aims at, raised while the coolant is below 70 degrees Celsius.
+    /// What stands between the truth and the sensors at this moment, besides their noise.
+    pub(crate) fn disturbance(&self) -> Disturbance {
+        Disturbance { throttle_dropout: self.throttle.dropout, coolant_low: self.pocket.low }
+    }
+
+    /// The idle speed the controller aims at.
     pub(crate) fn target(&self) -> f64 {
-        WARM_IDLE + self.parameters.cold_extra * self.coolant.below(70.0, 50.0)
+        IdleControl::target(&self.parameters, self.coolant_seen())
     }
 
-    /// The speed the air let in would carry with no drag and no load, in r/min: linear in opening, as the
-    /// flow through a choked opening does not depend on the pressure behind it.
-    fn opening(&self) -> f64 {
+    pub(crate) fn true_mean(&self, what: Truthful, from: i64, to: i64) -> Option<f64> {
+        self.history.as_ref()?.mean(what, from, to)
+    }
+
+    /// The coolant as the controller sees it, without noise.
+    fn coolant_seen(&self) -> f64 {
+        self.coolant.engine + self.parameters.coolant_error - self.pocket.low
+    }
+
+    fn cold_steps(&self) -> f64 {
+        IdleControl::cold_steps(self.steps_at_20, self.coolant_seen())
+    }
+
+    /// Effective areas in m2: of everything behind the meter's intake, and of the leak.
+    fn areas(&self) -> (f64, f64) {
         let p = &self.parameters;
-        WARM_IDLE
-            + p.rpm_per_step * (self.idle.actual - f64::from(BASIC_STEPS))
-            + p.rpm_per_turn * (self.screw - p.screw_right)
+        let pinched = |hose: Hose| self.pinched[hose as usize];
+        let metered = p.base_area
+            + p.step_area * self.valve.actual
+            + p.turn_area * self.screw
+            + plate_area(p, self.plate.opened)
+            + cold_air::area(p, self.coolant.engine, pinched(Hose::ColdStartAir));
+        let leak = p.leak_rpm * p.rpm_area * if pinched(Hose::Vacuum) { PINCHED_LEAK } else { 1.0 };
+        (metered, leak)
     }
 
-    /// The speed the engine settles at as things stand, in r/min.
-    fn carried(&self) -> f64 {
-        let p = &self.parameters;
-        let drag = p.cold_drag * self.coolant.below(80.0, 60.0);
-        (self.opening() - drag - p.load_drop * self.load).max(0.0)
-    }
-
-    fn air(&self) -> f64 {
-        (self.parameters.idle_air * self.opening() / WARM_IDLE).max(0.0)
-    }
+    // The passing of time.
 
     fn step(&mut self) {
-        let next = self.at + GRID;
-        let (goal, left) = match self.phase {
-            Phase::Running => (self.carried(), self.decays.running),
-            Phase::Cranking(_) => (CRANK_RPM, self.decays.starter),
-            Phase::Stopped => (0.0, self.decays.run_down),
+        self.control_idle();
+        let p = &self.parameters;
+        self.plate.step(p, cold_air::plate(p, self.coolant.engine), GRID_SECONDS);
+        self.throttle.step(self.plate.opened, self.plate.speed);
+
+        let (metered, leak) = self.areas();
+        let kelvin = KELVIN + intake(p, self.coolant.engine);
+        let inflow = (metered + leak) * per_area(kelvin);
+        let breathing = Breathing::new(inflow, p.displacement, p.manifold_volume, kelvin, self.mean);
+        let moved = fill(self.pressure, &breathing, GRID_SECONDS);
+        self.pressure = moved.pressure;
+        let unmetered = leak / (metered + leak);
+        self.metered = inflow * flow_factor(self.pressure / ATMOSPHERE) * (1.0 - unmetered);
+
+        let running = self.is_running();
+        let meets = Meets {
+            running,
+            coolant: self.coolant_seen(),
+            unmetered,
+            wide: self.plate.opened > WIDE_DEGREES,
         };
-        self.mean = goal + (self.mean - goal) * left;
+        self.fuel.step(p, &meets, &mut self.streams.fuel, GRID_SECONDS);
+        // The air in a charge for each radian of the crank does not depend on the speed.
+        let per_radian = p.displacement / (2.0 * TAU * air::GAS_CONSTANT * kelvin);
+        self.charges.take(per_radian * swallowed(self.pressure));
+        self.turn_crank();
+
+        let p = &self.parameters;
+        self.coolant.step(p, moved.went / GRID_SECONDS, running, GRID_SECONDS);
+        self.coolant.switch_fan(p, self.powered);
+        self.pocket.step(p, running, &mut self.streams.pocket, GRID_SECONDS);
+        let supply = match self.phase {
+            Phase::Cranking { .. } => Supply::Starting,
+            Phase::Running if self.mean > CAUGHT_RPM => Supply::Charging,
+            _ => Supply::Resting,
+        };
+        self.battery.step(p, supply, &self.loads, self.coolant.fan, self.mean);
+        self.at += GRID;
+        self.change_phase();
+        let (now, mean) = (self.readings(self.at), self.mean);
+        self.frame.pass(self.at, &now);
+        if let Some(history) = &mut self.history {
+            history.take(&now, mean);
+        }
+        #[cfg(test)]
+        {
+            self.ledger.air_came += moved.came;
+            self.ledger.air_went += moved.went;
+        }
+    }
+
+    /// The controller's idle control and the valve's motor, while they have power.
+    fn control_idle(&mut self) {
+        if !self.powered || self.browned_out {
+            return;
+        }
+        let p = &self.parameters;
+        let volts = self.throttle.volts(p, self.plate.opened) - self.throttle.dropout;
+        let seen = Seen {
+            rpm: self.mean + self.cyclic + if self.is_running() { p.rpm_error } else { 0.0 },
+            coolant: self.coolant_seen(),
+            throttle: volts + p.throttle_noise * self.streams.throttle.normal(),
+            running: self.is_running(),
+            cold_steps: self.cold_steps(),
+        };
+        let wanted = self.control.step(p, &seen, GRID_SECONDS);
+        self.valve.step(p, wanted, GRID_SECONDS);
+    }
+
+    /// The crank's equation of motion: what combustion and starter give, what friction, pumping and loads
+    /// take.
+    fn turn_crank(&mut self) {
+        let p = &self.parameters;
+        let speed = self.mean * TAU / 60.0;
+        let drag = torque::drag(self.mean, self.pressure, self.coolant.oil, p.displacement);
+        let mut given = 0.0;
+        let mut taken = if self.mean > 0.0 { drag } else { 0.0 };
         match self.phase {
             Phase::Running => {
-                self.cyclic =
-                    self.cyclic * self.decays.cyclic + self.decays.cyclic_kick * self.draws.normal();
-                if self.mean < STALL_RPM && goal < STALL_RPM {
+                let back = p.delay_turns * 60.0 / self.mean.max(60.0) / GRID_SECONDS;
+                let quality = torque::quality(self.fuel.lambda, self.control.spark);
+                if !self.limited {
+                    given = torque::indicated(self.charges.ago(back), self.mean, self.pressure, quality);
+                }
+                // Below some speed the alternator no longer takes what it is asked for.
+                taken += self.loads.at_crank(self.coolant.fan) / speed.max(40.0);
+            }
+            // The pinion meshes while current already flows.
+            Phase::Cranking { ends_at, .. } if self.at < ends_at - STARTER_LIMIT + MESHING => {}
+            Phase::Cranking { .. } => {
+                let volts = self.battery.volts / 10.0;
+                let free = STARTER_FREE * volts;
+                given = STARTER * p.displacement * volts * (1.0 - self.mean / free).max(0.0);
+                // Friction holds a standing crank and does not turn it back.
+                taken = if self.mean > 0.0 { drag } else { drag.min(given) };
+            }
+            Phase::Stopped => {}
+        }
+        let next = (speed + (given - taken) / p.inertia * GRID_SECONDS).max(0.0);
+        #[cfg(test)]
+        {
+            self.ledger.work_given += given * (speed + next) / 2.0 * GRID_SECONDS;
+            self.ledger.work_taken += taken * (speed + next) / 2.0 * GRID_SECONDS;
+        }
+        let rpm = next * 60.0 / TAU;
+        self.rate = (rpm - self.mean) / GRID_SECONDS;
+        self.mean = rpm;
+        self.cyclic = if self.is_running() {
+            self.cyclic * self.cyclic_left + self.cyclic_kick * self.streams.cyclic.normal()
+        } else {
+            0.0
+        };
+        self.limited = self.mean > if self.limited { LIMITER.1 } else { LIMITER.0 };
+    }
+
+    fn change_phase(&mut self) {
+        if !self.powered {
+            return;
+        }
+        let volts = self.battery.volts;
+        let was_out = self.browned_out;
+        self.browned_out = volts < if was_out { RECOVERED } else { BROWN_OUT };
+        match &mut self.phase {
+            Phase::Cranking { fires_at, ends_at } => {
+                if self.browned_out {
+                    *fires_at = (*fires_at).max(self.at.saturating_add(RESTARTING));
+                }
+                if self.at >= *fires_at {
+                    self.phase = Phase::Running;
+                } else if self.at >= *ends_at {
                     self.phase = Phase::Stopped;
                 }
             }
-            Phase::Cranking(until) if next >= until => self.phase = Phase::Running,
-            Phase::Cranking(_) => {}
-            Phase::Stopped => {
-                self.cyclic = 0.0;
-                if self.mean < 1.0 {
-                    self.mean = 0.0;
+            Phase::Running => {
+                self.caught |= self.mean > CAUGHT_RPM;
+                if self.mean < if self.caught { STALL_RPM } else { DEAD_RPM } {
+                    self.phase = Phase::Stopped;
                 }
             }
-        }
-        let running = self.is_running();
-        let aim = running.then(|| self.target());
-        self.idle.step(&self.parameters, aim, self.mean + self.cyclic, GRID_SECONDS);
-        self.coolant.step(&self.parameters, running, GRID_SECONDS);
-        let volts = self.battery_goal();
-        self.battery = volts + (self.battery - volts) * self.decays.battery;
-        self.at = next;
-    }
-
-    fn battery_goal(&self) -> f64 {
-        match self.phase {
-            Phase::Running => self.parameters.charging - LOAD_VOLTS * self.load,
-            Phase::Cranking(_) => self.parameters.cranking,
-            Phase::Stopped => self.parameters.resting,
+            Phase::Stopped => {}
         }
     }
 
-    fn battery_at_rest(&self) -> bool {
-        (self.battery - self.parameters.resting).abs() < 1e-3
+    /// Nothing but the temperatures changes any more: key off, everything still.
+    fn is_at_rest(&self) -> bool {
+        !self.powered
+            && self.mean == 0.0
+            && self.rate == 0.0
+            && self.plate.speed == 0.0
+            && (self.pressure - ATMOSPHERE).abs() < 1.0
+            && self.battery.is_at_rest(&self.parameters)
     }
 
-    /// Passes the time of a cold soak in one step: only the coolant still changes.
+    /// Passes the time of a cold soak in one step.
     fn rest(&mut self, until: i64) {
         let steps = until.saturating_sub(self.at) / GRID;
-        self.coolant.rest(&self.parameters, steps as f64 * GRID_SECONDS);
+        let from = self.at;
         self.at += steps * GRID;
+        self.coolant.rest(&self.parameters, from, self.at);
+        let now = self.readings(self.at);
+        self.frame.pass(self.at, &now);
+    }
+
+    /// Ends a cold soak; a history begins anew after it.
+    fn wake(&mut self) {
+        if self.coolant.wake()
+            && let Some(history) = &mut self.history
+        {
+            history.begin(self.at);
+        }
     }
 }
 

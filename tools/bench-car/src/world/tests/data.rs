@@ -38,7 +38,7 @@ fn counts_agree_with_what_the_converter_saw() {
 }
 
 #[test]
-fn sensor_noise_has_the_drawn_spread_and_no_offset() {
+fn sensor_noise_has_the_drawn_spread_about_the_drawn_offset() {
     let mut bench = Bench::open(WorldConfig { seed: 4, start: Start::Hot, ..WorldConfig::default() });
     for _ in 0..2_000 {
         bench.ask(&[0x21, 0xA1]);
@@ -46,13 +46,14 @@ fn sensor_noise_has_the_drawn_spread_and_no_offset() {
     let p = bench.world.parameters().clone();
     let samples = samples(&bench);
     let n = samples.len() as f64;
-    for (spread, of) in [
-        (p.throttle_noise, (|r: &Readings| r.throttle_volts) as fn(&Readings) -> f64),
-        (p.coolant_noise, |r| r.coolant),
-        (p.battery_noise, |r| r.battery),
-        (p.rpm_noise, |r| r.rpm),
+    for (spread, offset, of) in [
+        (p.throttle_noise, 0.0, (|r: &Readings| r.throttle_volts) as fn(&Readings) -> f64),
+        (p.coolant_noise, p.coolant_error, |r| r.coolant),
+        (p.battery_noise, p.battery_error, |r| r.battery),
+        (p.rpm_noise, p.rpm_error, |r| r.rpm),
     ] {
-        let errors: Vec<f64> = samples.iter().map(|(truth, analog)| of(analog) - of(truth)).collect();
+        let errors: Vec<f64> =
+            samples.iter().map(|(truth, analog)| of(analog) - of(truth) - offset).collect();
         let mean = errors.iter().sum::<f64>() / n;
         let seen = (errors.iter().map(|e| e * e).sum::<f64>() / n).sqrt();
         // Five standard deviations of mean and of standard deviation of n normal draws.
@@ -137,7 +138,9 @@ fn hands_on_the_car_are_seen_on_the_wire() {
     }
     let before = bench.world.truth();
     bench.world.turn_screw(bench.now, 0.5);
-    bench.world.move_throttle_sensor(bench.now, 0.1);
+    let p = bench.world.parameters();
+    let degrees = 0.1 / (p.throttle_direction * p.throttle_slope);
+    bench.world.turn_throttle_sensor(bench.now, degrees);
     for _ in 0..60 {
         bench.ask(&[0x21, 0xA1]);
     }

@@ -27,14 +27,15 @@ fn a_hold_moves_the_valve_and_a_release_gives_it_back() {
         bench.ask(&[0x21, 0xA1]);
     }
     let block = bench.ask(&[0x21, 0xA1]);
-    assert_eq!((block[7], block[8]), (70, 0b101));
+    assert_eq!((block[7], block[8]), (70, 0b10101));
     assert_eq!(bench.ask(&[0x30, 0x51, 0x01]), [0x70, 0x51, 0x01, 70, 1]);
-    assert!(bench.world.truth().mean_rpm > 1_050.0);
+    let truth = bench.world.truth();
+    assert!(truth.mean_rpm > 1_000.0, "{}", truth.mean_rpm);
     assert_eq!(bench.ask(&[0x30, 0x51, 0x00]), [0x70, 0x51, 0x00]);
     assert_eq!(bench.world.truth().held, None);
     assert!(matches!(releases(&bench)[..], [(_, Why::Request)]));
     let block = bench.ask(&[0x21, 0xA1]);
-    assert_eq!(block[8], 0b110);
+    assert_eq!(block[8], 0b10110, "idle control, running, throttle recognised closed");
     let held = bench.world.log().iter().find(|h| matches!(h, Happened::Held { steps: 70, .. }));
     assert!(held.is_some());
 }
