@@ -276,7 +276,7 @@ mod tests {
             estimate: Some(Estimate { value, low: value - half, high: value + half, unit }),
             readings: 200,
             rate: 10.0,
-            over: Span::from_secs(10),
+            over: model::Span::from_secs(10),
             dithered: true,
         }
     }

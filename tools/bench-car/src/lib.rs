@@ -15,6 +15,7 @@ mod config;
 mod controller;
 mod engine;
 mod fault;
+pub mod hands;
 mod happened;
 pub mod parameters;
 mod random;
@@ -25,6 +26,7 @@ pub use config::{AirMeasurement, Manners, Rounding, Start, WorldConfig, WorldErr
 pub use controller::trouble::ControllerFault;
 pub use engine::{Hose, Load};
 pub use fault::{Fault, FaultKind};
+pub use hands::Readout;
 pub use happened::{Happened, Ignored, Why};
 pub use line::{Arrival, Burst, Noise};
 pub use parameters::Parameters;

@@ -18,6 +18,7 @@ pub(crate) enum Purpose {
     Hands = 19,
     Starter = 20,
     Frame = 21,
+    Temper = 22,
 }
 
 #[derive(Debug, Clone)]

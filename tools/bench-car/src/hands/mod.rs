@@ -11,10 +11,9 @@ mod nudge;
 mod screw;
 mod temper;
 
-use crate::World;
+use crate::{Hose, Load, World};
 use crate::parameters::SCREW_TRAVEL;
 use crate::random::{Draws, Purpose};
-use crate::world::{Hose, Load};
 
 use nudge::Nudge;
 use screw::Screw;
