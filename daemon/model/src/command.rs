@@ -69,6 +69,11 @@ pub enum Command {
         /// The wanted time between two readings.
         period: Span,
     },
+    /// Read these channels no more, unless a gate, a guard or a measurement asks for them again.
+    Rest {
+        /// The channels.
+        channels: Vec<ChannelId>,
+    },
     /// Wait for a gate.
     Wait {
         /// The gate.

@@ -6,10 +6,48 @@ use model::{Place, Problem, ProblemKind};
 /// A car: healthy, or with one fault.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Case {
-    /// Name of the fault and its severity from 0 to 1; none for a healthy car.
-    pub fault: Option<(String, f64)>,
+    /// The fault; none for a healthy car.
+    pub fault: Option<CaseFault>,
     /// The seeds it is run with.
     pub seeds: SeedRange,
+}
+
+/// A fault of a case.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CaseFault {
+    /// Its name.
+    pub name: String,
+    /// How bad it is.
+    pub severity: Severity,
+}
+
+/// How bad a fault is.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Severity {
+    /// The same in every run, from 0 to 1.
+    Fixed(f64),
+    /// A tenth to the whole, in tenths that go by the seed.
+    Mixed,
+}
+
+impl Severity {
+    /// The severity of a seed's run.
+    pub fn of(self, seed: u64) -> f64 {
+        match self {
+            Self::Fixed(severity) => severity,
+            // 7 and 10 have no common factor: ten neighbouring seeds have all ten severities.
+            Self::Mixed => ((seed % 10 * 7) % 10 + 1) as f64 / 10.0,
+        }
+    }
+}
+
+impl std::fmt::Display for Severity {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Fixed(severity) => severity.fmt(f),
+            Self::Mixed => f.write_str("mixed"),
+        }
+    }
 }
 
 /// Seeds from the first up to, and without, the last.
@@ -72,7 +110,8 @@ impl Case {
         }
         match severity.parse::<f64>() {
             Ok(severity) if (0.0..=1.0).contains(&severity) => {
-                Ok(Self { fault: Some((name.to_string(), severity)), seeds })
+                let fault = CaseFault { name: name.to_string(), severity: Severity::Fixed(severity) };
+                Ok(Self { fault: Some(fault), seeds })
             }
             _ => Err(problem(format!("'{severity}' is not a severity"), "give a number from 0 to 1".into())),
         }
@@ -80,14 +119,15 @@ impl Case {
 
     /// The fault in words.
     pub fn name(&self) -> &str {
-        self.fault.as_ref().map_or("none (healthy)", |(name, _)| name)
+        self.fault.as_ref().map_or("none (healthy)", |fault| &fault.name)
     }
 }
 
 /// Every fault the bench car knows, at each of these severities.
-pub fn every_fault(severities: &[f64], seeds: SeedRange) -> Vec<Case> {
+pub fn every_fault(severities: &[Severity], seeds: SeedRange) -> Vec<Case> {
     let cases = FaultKind::NAMES.iter().flat_map(|(name, _)| severities.iter().map(move |s| (*name, *s)));
-    cases.map(|(name, severity)| Case { fault: Some((name.to_string(), severity)), seeds }).collect()
+    let fault = |(name, severity): (&str, Severity)| CaseFault { name: name.to_string(), severity };
+    cases.map(|one| Case { fault: Some(fault(one)), seeds }).collect()
 }
 
 #[cfg(test)]

@@ -4,18 +4,20 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 use std::time::Duration;
 
+use bench_car::hands::Hands;
 use bench_car::{Fault, World, WorldConfig};
 use link::Patience;
-use model::{Ending, Place, Problem, ProblemKind, StationId};
+use model::{Ending, Event, EventEnvelope, Grade, Place, Problem, ProblemKind, StationId};
 use procedure::Limits;
 use record::HoldLedger;
-use station::bench::{share, warm_level};
+use station::bench::{Variant, share, share_hands, warm_level};
 use station::load::{self, Car, Procedure};
 use station::run::{Hooks, Plan, rehearse};
 use station::sides::ledger;
 use station::sides::screen::{Screen, Style};
 
-use crate::case::Case;
+use crate::case::{Case, CaseFault};
+use crate::truth::{self, Truth};
 
 /// How long, in real time, a script may compute between two calls.
 const SCRIPT_PATIENCE: Duration = Duration::from_secs(60);
@@ -26,6 +28,7 @@ pub struct Setup {
     procedure: Arc<Procedure>,
     car: Arc<Car>,
     station: StationId,
+    variant: Variant,
 }
 
 /// How one run ended.
@@ -45,15 +48,25 @@ pub struct Verdict {
     pub left_held: Vec<String>,
     /// Whether it could be carried out at all.
     pub carried_out: bool,
+    /// Whether the simulated person gave up.
+    pub gave_up: bool,
+    /// What was said of the car against what was so.
+    pub truth: Truth,
+    /// The severity of the fault, where it varies from run to run.
+    pub severity: Option<f64>,
+    /// The place of the true cause among the findings, from 1; none where it is not among those that are more than
+    /// unlikely.
+    pub rank: Option<usize>,
 }
 
 impl Setup {
     /// Loads a procedure, by its shipped name or its path, and the bench car's description.
-    pub fn new(procedure: &str) -> Result<Self, Vec<Problem>> {
+    pub fn new(procedure: &str, variant: Variant) -> Result<Self, Vec<Problem>> {
         let procedure = load::procedure(procedure, None, &Limits::default())?;
-        let car = load::car(None)?;
+        let (file, text) = variant.description();
+        let car = load::described(file, text)?;
         let station = StationId::new("bench").expect("a plain word is an id");
-        Ok(Self { procedure: Arc::new(procedure), car: Arc::new(car), station })
+        Ok(Self { procedure: Arc::new(procedure), car: Arc::new(car), station, variant })
     }
 
     /// Runs one seed of a case in an archive of its own, which is removed afterwards.
@@ -66,6 +79,10 @@ impl Setup {
             speed: 0.0,
             left_held: Vec::new(),
             carried_out: false,
+            gave_up: false,
+            truth: Truth::default(),
+            severity: None,
+            rank: None,
         })
     }
 
@@ -85,7 +102,8 @@ impl Setup {
         })?;
         let world = share(world);
         let plan = self.plan(seed, archive.path());
-        let ended = rehearse(&plan, world.clone(), Hooks::default())?.ok_or_else(|| {
+        let hands = share_hands(Hands::new(seed));
+        let ended = rehearse(&plan, world.clone(), hands.clone(), Hooks::default())?.ok_or_else(|| {
             vec![Problem::new(ProblemKind::Program, Place::Program, "it crashed", "report this fault")]
         })?;
 
@@ -96,6 +114,12 @@ impl Setup {
             outstanding.iter().map(|held| format!("the ledger: {held:?}")).collect();
         // The ledger is our own word; the car is the judge.
         left_held.extend(world.borrow().truth().held.map(|steps| format!("the car: at {steps} steps")));
+        let events = match &ended.path {
+            Some(path) => record::read_session(path).map_err(|problem| vec![problem])?.events,
+            None => Vec::new(),
+        };
+        let truth = truth::compare(&world.borrow(), &events);
+        let rank = case.fault.as_ref().and_then(|fault| rank(&events, &fault.name));
         let why = ended.why.clone().filter(|_| ended.ending != Ending::Passed);
         Ok(Verdict {
             seed,
@@ -105,12 +129,19 @@ impl Setup {
             speed: ended.speed(),
             left_held,
             carried_out: true,
+            gave_up: hands.borrow().gave_up(),
+            truth,
+            severity: case.fault.as_ref().map(|fault| fault.severity.of(seed)),
+            rank,
         })
     }
 
     fn world(&self, case: &Case, seed: u64) -> WorldConfig {
-        let faults = case.fault.iter().map(|(name, severity)| Fault::new(name, *severity)).collect();
-        let mut config = WorldConfig { seed, faults, keep_log: false, ..WorldConfig::default() };
+        let fault = |fault: &CaseFault| Fault::new(&fault.name, fault.severity.of(seed));
+        let faults = case.fault.iter().map(fault).collect();
+        let mut config =
+            WorldConfig { seed, faults, keep_log: false, keep_truth: true, ..WorldConfig::default() };
+        self.variant.configure(&mut config);
         if let Some(warm) = warm_level(&self.car.description) {
             config.warm_at = warm;
         }
@@ -133,6 +164,16 @@ impl Setup {
     }
 }
 
+/// The place of a cause among the findings that are more than unlikely.
+fn rank(events: &[EventEnvelope], cause: &str) -> Option<usize> {
+    let found = events.iter().rev().find_map(|envelope| match &envelope.event {
+        Event::Causes { causes } => Some(causes),
+        _ => None,
+    })?;
+    let told = found.iter().filter(|one| matches!(one.grade, Grade::Likely | Grade::Possible));
+    told.map(|one| one.id.as_str()).position(|id| id == cause).map(|place| place + 1)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -142,7 +183,7 @@ mod tests {
 
     #[test]
     fn one_seed_gives_one_verdict_whatever_the_machine_does() {
-        let setup = Setup::new("hold-demo").unwrap();
+        let setup = Setup::new("hold-demo", Variant::Pressure).unwrap();
         let run = || Verdict { speed: 0.0, ..setup.run(&Case::healthy(ONE), 3) };
         let first = run();
         assert_eq!(first, run());
@@ -152,7 +193,7 @@ mod tests {
 
     #[test]
     fn a_fault_reaches_the_car() {
-        let setup = Setup::new("hold-demo").unwrap();
+        let setup = Setup::new("hold-demo", Variant::Pressure).unwrap();
         let case = Case::faulty("thermostat-open=1", ONE).unwrap();
         let verdict = setup.run(&case, 3);
         assert_ne!(verdict.ending, Ending::Passed, "an engine that never gets warm has passed: {verdict:?}");
@@ -161,6 +202,6 @@ mod tests {
 
     #[test]
     fn a_procedure_that_is_not_there_is_told() {
-        assert!(Setup::new("no-such-procedure").is_err());
+        assert!(Setup::new("no-such-procedure", Variant::Pressure).is_err());
     }
 }

@@ -23,6 +23,7 @@ impl Driver {
         }
         match command {
             Command::Poll { channels, period } => self.poll(now, &channels, period),
+            Command::Rest { channels } => self.rest(now, &channels),
             Command::Wait { gate } => self.wait_for(now, gate),
             Command::Measure { channel, name, over } => self.measure(now, channel, name, over),
             Command::Latest { channel, within } => self.latest(now, channel, within),
@@ -145,6 +146,25 @@ impl Driver {
         }
         for item in items {
             self.want(now, item, period, true);
+        }
+        self.reply(Reply::Done);
+    }
+
+    /// A request goes on while any of its channels is guarded: a guard that nobody reads for would trip.
+    fn rest(&mut self, now: Moment, channels: &[ChannelId]) {
+        if let Some(unknown) = channels.iter().find(|id| self.description.channel(id).is_none()) {
+            return self.reply(Reply::Refused { problem: self.unknown_channel(unknown) });
+        }
+        let judges = self.guards.iter().map(|guard| &guard.watch.judge);
+        let judges = judges.chain(self.drops.iter().map(|drop| &drop.watch.judge));
+        let needed: Vec<usize> = judges
+            .flat_map(|judge| judge.channels())
+            .filter_map(|id| Some(self.description.channel(&id)?.request))
+            .collect();
+        for item in channels.iter().filter_map(|id| Some(self.description.channel(id)?.request)) {
+            if !needed.contains(&item) && self.wanted.remove(&item).is_some() {
+                self.conductor.want(item, None, now);
+            }
         }
         self.reply(Reply::Done);
     }

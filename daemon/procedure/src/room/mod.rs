@@ -82,6 +82,8 @@ pub struct Measured {
 pub trait LiveValues {
     /// Has these channels read this often from now on.
     fn poll(&mut self, channels: &[ChannelId], period: Span) -> Result<(), Fail>;
+    /// Has these channels read no more.
+    fn rest(&mut self, channels: &[ChannelId]) -> Result<(), Fail>;
     /// Waits for a gate.
     fn wait(&mut self, gate: &Gate) -> Result<Waited, Fail>;
     /// Averages a channel for a time.

@@ -89,6 +89,10 @@ impl<A: Ask> LiveValues for Remote<A> {
         self.done(Command::Poll { channels: channels.to_vec(), period })
     }
 
+    fn rest(&mut self, channels: &[ChannelId]) -> Result<(), Fail> {
+        self.done(Command::Rest { channels: channels.to_vec() })
+    }
+
     fn wait(&mut self, gate: &Gate) -> Result<Waited, Fail> {
         match self.ask(Command::Wait { gate: gate.clone() })? {
             Reply::Waited { outcome, judgement } => Ok(Waited { outcome, judgement }),

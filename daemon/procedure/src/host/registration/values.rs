@@ -64,6 +64,21 @@ pub(super) fn register(r: &mut Registrar<'_>) {
         },
     );
 
+    // rest(channels: list of text) -> nothing
+    let shared = Arc::clone(&r.shared);
+    r.function(
+        "rest",
+        "rest([channel, …])",
+        "Has these channels read no more, so that others are read more often, until something asks for them again.",
+        move |ctx: NativeCallContext<'_>, channels: Array| -> Scripted<()> {
+            shared.call(&ctx, |state| {
+                let names = texts(channels, "the channels")?;
+                let ids = names.iter().map(|n| Ok(state.channel(n)?.0)).collect::<Result<Vec<_>, _>>()?;
+                state.room.rest(&ids)
+            })
+        },
+    );
+
     // has_channel(channel: text) -> yes or no
     let shared = Arc::clone(&r.shared);
     r.function(
