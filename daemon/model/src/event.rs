@@ -8,8 +8,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::judgement::{Estimate, Finding};
 use crate::{
-    ChannelId, Condition, Ending, Gate, Judgement, Moment, OutputId, Problem, Quantity, SessionId, Span,
-    StationId, StepId, Word,
+    Cause, ChannelId, Condition, Ending, Gate, Judgement, Moment, OutputId, Problem, Quantity, SessionId,
+    Span, StationId, StepId, Word,
 };
 
 /// An event with its place in the order of events.
@@ -336,6 +336,11 @@ pub enum Event {
         name: String,
         /// What was judged.
         finding: Finding,
+    },
+    /// What the data point to, most likely first.
+    Causes {
+        /// The causes that were considered.
+        causes: Vec<Cause>,
     },
     /// Trouble codes read from the controller.
     CodesRead {

@@ -3,6 +3,7 @@
 //! Nothing here reads time, waits, draws random numbers or touches a file. Serialised forms are versioned
 //! by [`SCHEMA_VERSION`] and described by JSON Schemas in `schemas/`, which a test compares with the types.
 
+pub mod cause;
 pub mod command;
 pub mod ending;
 pub mod event;
@@ -20,6 +21,7 @@ pub mod unit;
 /// Version of every serialised form in this room. Raised when a reader of the old form would misread the new.
 pub const SCHEMA_VERSION: u16 = 1;
 
+pub use cause::{Cause, Evidence, Grade, Speaks};
 pub use command::{Command, CommandEnvelope, Reply, TracePoint, Wanted};
 pub use ending::Ending;
 pub use event::{Event, EventEnvelope};

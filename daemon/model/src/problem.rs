@@ -15,6 +15,8 @@ pub enum ProblemKind {
     Script,
     /// A controller description cannot be used.
     Description,
+    /// Rules of findings cannot be used.
+    Rules,
     /// An argument or option cannot be used.
     Argument,
     /// The car did not reach what was waited for.
@@ -35,9 +37,12 @@ impl ProblemKind {
     /// The ending that a problem of this kind leads to.
     pub fn ending(self) -> Ending {
         match self {
-            Self::Script | Self::Description | Self::Argument | Self::Record | Self::Program => {
-                Ending::BadInput
-            }
+            Self::Script
+            | Self::Description
+            | Self::Rules
+            | Self::Argument
+            | Self::Record
+            | Self::Program => Ending::BadInput,
             Self::Car => Ending::CarNotRight,
             Self::Link | Self::Release => Ending::LinkLost,
             Self::Stop => Ending::Stopped,

@@ -1,7 +1,9 @@
-//! What a recorded session says: a summary in plain words, and one measurement compared between two sessions.
+//! What a recorded session says: a summary in plain words, one measurement compared between two sessions, and
+//! what the data point to.
 
 mod channels;
 mod compare;
+pub mod findings;
 mod summary;
 mod words;
 

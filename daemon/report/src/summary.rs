@@ -3,7 +3,7 @@
 use model::event::{Outcome, ReleaseCause, ReleaseProof};
 use model::judgement::Finding;
 use model::{
-    ChannelId, Condition, Ending, Estimate, Event, Gate, Judgement, Moment, OutputId, Place, Problem,
+    Cause, ChannelId, Condition, Ending, Estimate, Event, Gate, Judgement, Moment, OutputId, Place, Problem,
     ProblemKind, Quantity, SessionId, Span, StepId,
 };
 use record::{Cut, Session};
@@ -40,6 +40,8 @@ pub struct Summary {
     pub measurements: Vec<MeasurementSummary>,
     /// The judged results, by name, in their order.
     pub results: Vec<(String, Finding)>,
+    /// What the data point to, most likely first, as it was judged last.
+    pub causes: Vec<Cause>,
     /// Trouble codes, each time they were read.
     pub codes: Vec<Vec<String>>,
     /// What went wrong, in its order; lost records and tripped guards are among them.
@@ -156,6 +158,7 @@ pub fn summarise(session: &Session) -> Result<Summary, Problem> {
             holds: Vec::new(),
             measurements: Vec::new(),
             results: Vec::new(),
+            causes: Vec::new(),
             codes: Vec::new(),
             problems: Vec::new(),
             channels: channels(session)?,
@@ -199,6 +202,8 @@ impl Teller {
                 });
             }
             Event::Result { name, finding } => self.summary.results.push((name.clone(), finding.clone())),
+            // A later judgement had more to go on than the ones before it.
+            Event::Causes { causes } => self.summary.causes.clone_from(causes),
             Event::CodesRead { codes } => self.summary.codes.push(codes.clone()),
             Event::Problem { problem } => self.summary.problems.push(problem.clone()),
             Event::RecordsLost { count } => {

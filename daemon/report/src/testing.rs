@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 use model::event::{Outcome, ReleaseCause, ReleaseProof};
 use model::judgement::Finding;
 use model::{
-    ChannelId, Condition, Demand, Ending, Estimate, Event, EventEnvelope, Gate, Judgement, Moment, OutputId,
-    Place, Problem, ProblemKind, Quality, Quantity, SCHEMA_VERSION, Sample, SessionId, Span, StationId,
-    StepId, Uncertainty, Unit, Watch, Word,
+    Cause, ChannelId, Condition, Demand, Ending, Estimate, Event, EventEnvelope, Evidence, Gate, Grade,
+    Judgement, Moment, OutputId, Place, Problem, ProblemKind, Quality, Quantity, SCHEMA_VERSION, Sample,
+    SessionId, Span, Speaks, StationId, StepId, Uncertainty, Unit, Watch, Word,
 };
 use record::{Archive, ChannelHead, Session, SessionHead, SessionWriter, read_session};
 
@@ -169,6 +169,8 @@ pub(crate) fn full_session() -> Session {
     };
     recording.event(56_000, Event::Result { name: "idle speed".into(), finding });
     recording.event(56_000, Event::CodesRead { codes: vec!["P0505".into()] });
+    recording.event(56_500, Event::Causes { causes: Vec::new() });
+    recording.event(56_500, Event::Causes { causes: vec![cause()] });
     recording.event(57_000, Event::RecordsLost { count: 3 });
     let place = Place::Channel { channel: channel("coolant") };
     let problem = Problem::new(ProblemKind::Link, place, "no answer for 10.0 s", "check the plug");
@@ -176,6 +178,25 @@ pub(crate) fn full_session() -> Session {
     recording.event(59_000, Event::StepEnded { step: set, ending: Ending::Undecided });
     recording.event(59_000, Event::StepSkipped { step: cold, reason: "the engine is warm".into() });
     recording.close()
+}
+
+fn cause() -> Cause {
+    let evidence = Evidence {
+        note: "idle_held".into(),
+        words: "the base idle is too high".into(),
+        seen: "idle_held 850 ± 14 r/min".into(),
+        target: "above 760 r/min".into(),
+        word: Word::Proven,
+        speaks: Speaks::For,
+    };
+    Cause {
+        id: "air-leak".into(),
+        title: "Air leaks in".into(),
+        grade: Grade::Possible,
+        score: 1.0,
+        evidence: vec![evidence],
+        next: vec!["Pinch the vacuum hoses.".into()],
+    }
 }
 
 fn gate(recording: &mut Recording) {

@@ -6,6 +6,7 @@ use model::event::{Outcome, ReleaseCause, ReleaseProof};
 use model::{Demand, Word};
 
 use crate::channels::ChannelSummary;
+use crate::findings;
 use crate::summary::{GateSummary, HoldSummary, MeasurementSummary, StepEnd, StepSummary, Summary};
 
 impl fmt::Display for Summary {
@@ -31,6 +32,8 @@ impl fmt::Display for Summary {
         let results: Vec<String> =
             self.results.iter().map(|(name, finding)| format!("{name}: {finding}")).collect();
         section(f, "Results", &results)?;
+        let causes = findings::words(&self.causes);
+        section(f, "What the data point to", &causes.lines().collect::<Vec<_>>())?;
         let codes: Vec<String> = self.codes.iter().map(|codes| read_codes(codes)).collect();
         section(f, "Trouble codes", &codes)?;
         section(f, "Problems", &self.problems)?;

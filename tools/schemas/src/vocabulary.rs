@@ -1,4 +1,4 @@
-//! JSON Schemas of events, commands and replies, made from their types.
+//! JSON Schemas of events, commands and replies, made from their types, and of the rules of findings.
 
 use model::{CommandEnvelope, EventEnvelope, Reply, SCHEMA_VERSION};
 use schemars::generate::{SchemaGenerator, SchemaSettings};
@@ -18,6 +18,11 @@ pub fn commands_schema_text() -> String {
     let command = generator.subschema_for::<CommandEnvelope>();
     let reply = generator.subschema_for::<Reply>();
     root(generator, "Commands to a station, and their replies", &[command.to_value(), reply.to_value()])
+}
+
+/// The JSON Schema (draft 2020-12) of a file of rules of findings.
+pub fn finding_rules_schema_text() -> String {
+    text(report::findings::json_schema())
 }
 
 fn root(mut generator: SchemaGenerator, title: &str, kinds: &[Value]) -> String {
@@ -62,7 +67,7 @@ mod tests {
 
     #[test]
     fn every_reference_leads_somewhere_and_every_definition_is_used() {
-        for text in [events_schema_text(), commands_schema_text()] {
+        for text in [events_schema_text(), commands_schema_text(), finding_rules_schema_text()] {
             let root: Value = serde_json::from_str(&text).expect("a schema is JSON");
             let mut used = std::collections::BTreeSet::new();
             references(&root, &mut used);
