@@ -9,6 +9,8 @@ pub struct Shipped {
     pub file: &'static str,
     /// Its text.
     pub text: &'static str,
+    /// What its notes point to: file name and text of its finding rules, where it has any.
+    pub findings: Option<(&'static str, &'static str)>,
 }
 
 /// All of them, by name.
@@ -17,11 +19,13 @@ pub const SHIPPED: &[Shipped] = &[
         name: "base-idle",
         file: "base_idle.rhai",
         text: include_str!("../../../scripts/base_idle.rhai"),
+        findings: Some(("findings/base_idle.toml", include_str!("../../../scripts/findings/base_idle.toml"))),
     },
     Shipped {
         name: "hold-demo",
         file: "hold_demo.rhai",
         text: include_str!("../../../scripts/hold_demo.rhai"),
+        findings: None,
     },
 ];
 

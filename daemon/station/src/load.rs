@@ -5,6 +5,7 @@ use std::path::Path;
 use car::Description;
 use model::{Place, Problem, ProblemKind};
 use procedure::{Limits, Script};
+use report::findings::Rules;
 use sha2::{Digest, Sha256};
 
 /// The description of the bench car, as it stands in `schemas/cars`.
@@ -23,6 +24,8 @@ pub struct Procedure {
     pub name: String,
     /// SHA-256 of its text, in hex.
     pub sha256: String,
+    /// What its notes point to, where it has rules for that.
+    pub findings: Option<Rules>,
 }
 
 /// A resolved description with what identifies it.
@@ -43,14 +46,29 @@ pub fn sha256(text: &str) -> String {
 /// file), `NAME.rhai` in the folder of the user's scripts where there is one, the embedded one otherwise.
 pub fn procedure(name: &str, folder: Option<&Path>, limits: &Limits) -> Result<Procedure, Vec<Problem>> {
     let (file, text) = find(name, folder).map_err(|problem| vec![problem])?;
-    compile(&file, &text, limits)
+    let mut procedure = compile(&file, &text, limits)?;
+    procedure.findings = findings(&procedure.name, Path::new(&file), folder)?;
+    Ok(procedure)
+}
+
+/// The finding rules of a procedure: `findings/NAME.toml` beside its file or in the folder of the user's scripts,
+/// the embedded ones otherwise.
+fn findings(name: &str, script: &Path, folder: Option<&Path>) -> Result<Option<Rules>, Vec<Problem>> {
+    let file = format!("findings/{}.toml", name.replace('-', "_"));
+    let beside = [script.parent(), folder].into_iter().flatten().map(|place| place.join(&file));
+    if let Some(own) = beside.into_iter().find(|path| path.is_file()) {
+        let text = read(&own).map_err(|problem| vec![problem])?;
+        return Rules::load(&own.display().to_string(), &text).map(Some);
+    }
+    let shipped = procedure::scripts::shipped(name).and_then(|shipped| shipped.findings);
+    shipped.map(|(file, text)| Rules::load(file, text)).transpose()
 }
 
 /// Compiles a script's text and reads its header.
 pub fn compile(file: &str, text: &str, limits: &Limits) -> Result<Procedure, Vec<Problem>> {
     let script = procedure::compile(file, text, limits)?;
     let name = procedure::header(&script, limits)?.name;
-    Ok(Procedure { script, name, sha256: sha256(text) })
+    Ok(Procedure { script, name, sha256: sha256(text), findings: None })
 }
 
 fn find(name: &str, folder: Option<&Path>) -> Result<(String, String), Problem> {

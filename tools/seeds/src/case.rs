@@ -148,8 +148,10 @@ mod tests {
     #[test]
     fn a_fault_is_read_with_and_without_severity() {
         let case = Case::faulty("weak-battery=0.5", SOME).unwrap();
-        assert_eq!(case.fault, Some(("weak-battery".into(), 0.5)));
-        assert_eq!(Case::faulty("weak-battery", SOME).unwrap().fault, Some(("weak-battery".into(), 1.0)));
+        let fault =
+            |severity| Some(CaseFault { name: "weak-battery".into(), severity: Severity::Fixed(severity) });
+        assert_eq!(case.fault, fault(0.5));
+        assert_eq!(Case::faulty("weak-battery", SOME).unwrap().fault, fault(1.0));
         for bad in ["flat-tyre", "weak-battery=2", "weak-battery=", "weak-battery=NaN", "=1"] {
             assert!(Case::faulty(bad, SOME).is_err(), "{bad}");
         }
@@ -158,6 +160,9 @@ mod tests {
 
     #[test]
     fn every_known_fault_has_its_cases() {
-        assert_eq!(every_fault(&[0.5, 1.0], SOME).len(), 2 * FaultKind::NAMES.len());
+        assert_eq!(every_fault(&[Severity::Mixed], SOME).len(), FaultKind::NAMES.len());
+        let mut tenths: Vec<f64> = (40..50).map(|seed| Severity::Mixed.of(seed) * 10.0).collect();
+        tenths.sort_by(f64::total_cmp);
+        assert_eq!(tenths, (1..=10).map(f64::from).collect::<Vec<_>>(), "ten seeds have all severities");
     }
 }

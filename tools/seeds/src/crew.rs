@@ -46,7 +46,7 @@ mod tests {
 
     #[test]
     fn two_at_a_time_give_what_one_gives() {
-        let setup = Setup::new("hold-demo").unwrap();
+        let setup = Setup::new("hold-demo", station::bench::Variant::Pressure).unwrap();
         let cases = [
             Case::healthy("1..4".parse().unwrap()),
             Case::faulty("weak-battery=0.5", "2..3".parse().unwrap()).unwrap(),

@@ -9,12 +9,14 @@ mod crew;
 mod page;
 mod run;
 mod tally;
+mod truth;
 
-pub use case::{Case, SeedRange, every_fault};
+pub use case::{Case, CaseFault, SeedRange, Severity, every_fault};
 pub use crew::run_all;
-pub use page::{page, table};
+pub use page::{causes_table, page, table, truth_table};
 pub use run::{Setup, Verdict};
 pub use tally::{Row, rows};
+pub use truth::Truth;
 
 /// A result that breaks what is promised: a healthy car that does not pass, a run that could not be carried
 /// out, an output that is held after the end.

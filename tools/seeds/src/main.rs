@@ -6,7 +6,11 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 
 use clap::Parser;
-use holdgate_seeds::{Case, Row, SeedRange, Setup, broken, every_fault, page, rows, run_all, table};
+use holdgate_seeds::{
+    Case, Row, SeedRange, Setup, Severity, broken, causes_table, every_fault, page, rows, run_all, table,
+    truth_table,
+};
+use station::bench::Variant;
 
 /// Counts memory by thread, as the program itself does, so that scripts have the same limits.
 #[global_allocator]
@@ -30,6 +34,12 @@ struct Arguments {
     /// Every known fault at the severities 0.5 and 1
     #[arg(long)]
     every_fault: bool,
+    /// Every known fault, its severity from a tenth to the whole by the seed
+    #[arg(long)]
+    mixed: bool,
+    /// Which kind of bench car: pressure or mass
+    #[arg(long, value_name = "KIND", default_value = "pressure")]
+    bench: String,
     /// Seeds of cars with a fault; those of the healthy ones where it is not given
     #[arg(long, value_name = "A..B")]
     fault_seeds: Option<SeedRange>,
@@ -46,6 +56,8 @@ fn main() -> ExitCode {
     match run(&arguments) {
         Ok(rows) => {
             say(&table(&rows));
+            say(&causes_table(&rows));
+            say(&truth_table(&rows));
             let broken = broken(&rows);
             broken.iter().for_each(|one| say(one));
             if broken.is_empty() { ExitCode::SUCCESS } else { ExitCode::FAILURE }
@@ -59,7 +71,10 @@ fn main() -> ExitCode {
 
 fn run(arguments: &Arguments) -> Result<Vec<Row>, Vec<String>> {
     let all = |problems: Vec<model::Problem>| problems.iter().map(ToString::to_string).collect::<Vec<_>>();
-    let setup = Setup::new(&arguments.procedure).map_err(all)?;
+    let variant = Variant::named(&arguments.bench).ok_or_else(|| {
+        vec![format!("there is no bench car '{}': choose pressure or mass", arguments.bench)]
+    })?;
+    let setup = Setup::new(&arguments.procedure, variant).map_err(all)?;
     let cases = cases(arguments)?;
     let own = std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
     let progress = std::io::stderr().is_terminal();
@@ -88,7 +103,10 @@ fn cases(arguments: &Arguments) -> Result<Vec<Case>, Vec<String>> {
         }
     }
     if arguments.every_fault {
-        cases.extend(every_fault(&[0.5, 1.0], seeds));
+        cases.extend(every_fault(&[Severity::Fixed(0.5), Severity::Fixed(1.0)], seeds));
+    }
+    if arguments.mixed {
+        cases.extend(every_fault(&[Severity::Mixed], seeds));
     }
     if problems.is_empty() { Ok(cases) } else { Err(problems) }
 }
@@ -97,8 +115,14 @@ fn cases(arguments: &Arguments) -> Result<Vec<Case>, Vec<String>> {
 fn command(arguments: &Arguments) -> String {
     let mut command = format!("holdgate-seeds {} --seeds {}", arguments.procedure, arguments.seeds);
     arguments.faults.iter().for_each(|fault| command += &format!(" --fault {fault}"));
+    if arguments.bench != "pressure" {
+        command += &format!(" --bench {}", arguments.bench);
+    }
     if arguments.every_fault {
         command += " --every-fault";
+    }
+    if arguments.mixed {
+        command += " --mixed";
     }
     if let Some(seeds) = arguments.fault_seeds {
         command += &format!(" --fault-seeds {seeds}");

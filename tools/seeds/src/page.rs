@@ -8,6 +8,7 @@ use model::Ending;
 use crate::broken;
 use crate::run::Verdict;
 use crate::tally::Row;
+use crate::truth::Truth;
 
 /// How many examples of one ending are told of one case.
 const EXAMPLES: usize = 3;
@@ -36,9 +37,78 @@ pub fn table(rows: &[Row]) -> String {
     lines.join("\n")
 }
 
+/// The place of the true cause among the findings, for runs that a fault has spoilt, in Markdown; empty where no
+/// run has findings.
+pub fn causes_table(rows: &[Row]) -> String {
+    let faulty: Vec<&Row> = rows.iter().filter(|row| row.case.fault.is_some()).collect();
+    if faulty.iter().all(|row| row.ranked_within(usize::MAX) == 0) {
+        return String::new();
+    }
+    let mut lines = vec![
+        "| fault | severity | seeds | spoilt | cause first | first or second | found at all | share within two | mildest spoilt |".to_string(),
+        "| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |".to_string(),
+    ];
+    let share = |part: usize, whole: usize| {
+        if whole == 0 { "-".to_string() } else { format!("{:.1} %", 100.0 * part as f64 / whole as f64) }
+    };
+    let (mut spoilt, mut within) = (0, 0);
+    for row in faulty {
+        let n = row.spoilt().count();
+        spoilt += n;
+        within += row.ranked_within(2);
+        let mildest = row.spoilt().filter_map(|verdict| verdict.severity).min_by(f64::total_cmp);
+        lines.push(format!(
+            "| {} | {} | {} | {n} | {} | {} | {} | {} | {} |",
+            row.case.name(),
+            row.case.fault.as_ref().map_or(String::new(), |fault| fault.severity.to_string()),
+            row.verdicts.len(),
+            row.ranked_within(1),
+            row.ranked_within(2),
+            row.ranked_within(usize::MAX),
+            share(row.ranked_within(2), n),
+            mildest.map_or("-".into(), |severity| format!("{severity:.1}")),
+        ));
+    }
+    lines.push(format!("| all | | | {spoilt} | | {within} | | {} | |", share(within, spoilt)));
+    lines.push(String::new());
+    lines.join("\n")
+}
+
+/// What was said of the cars against what was so, in Markdown.
+pub fn truth_table(rows: &[Row]) -> String {
+    let truth = rows.iter().fold(Truth::default(), |all, row| all.and(row.truth()));
+    let share = |part: u64, whole: u64| {
+        if whole == 0 { "-".to_string() } else { format!("{:.2} %", 100.0 * part as f64 / whole as f64) }
+    };
+    let proven = truth.proven_true + truth.proven_false;
+    [
+        "| what was said | times | true of the car | share |".to_string(),
+        "| --- | ---: | ---: | ---: |".to_string(),
+        format!(
+            "| \"proven\", by a gate or of a result | {proven} | {} | {} |",
+            truth.proven_true,
+            share(truth.proven_true, proven)
+        ),
+        format!(
+            "| 95 % interval of a mean, dither shown | {} | {} | {} |",
+            truth.measured_dithered,
+            truth.covered_dithered,
+            share(truth.covered_dithered, truth.measured_dithered)
+        ),
+        format!(
+            "| 95 % interval of a mean, no dither | {} | {} | {} |",
+            truth.measured,
+            truth.covered,
+            share(truth.covered, truth.measured)
+        ),
+        String::new(),
+    ]
+    .join("\n")
+}
+
 fn line(row: &Row) -> String {
     let number = |value: Option<f64>, digits: usize| value.map_or("-".into(), |v| format!("{v:.digits$}"));
-    let severity = row.case.fault.as_ref().map_or("-".into(), |(_, severity)| severity.to_string());
+    let severity = row.case.fault.as_ref().map_or("-".into(), |fault| fault.severity.to_string());
     let mut line = format!("| {} | {severity} | {} |", row.case.name(), row.verdicts.len());
     for ending in ENDINGS {
         line += &format!(" {} |", row.count(ending));
@@ -64,6 +134,17 @@ pub fn page(procedure: &str, revision: &str, command: &str, rows: &[Row]) -> Str
     );
     add("everything else comes out the same on every machine of one kind.\n");
     add(&table(rows));
+    let causes = causes_table(rows);
+    if !causes.is_empty() {
+        add("## The true cause among the findings\n");
+        add("Of the runs that the fault has spoilt: those that did not pass and in which nobody gave up.\n");
+        add(&causes);
+    }
+    add("## What was said against what was so\n");
+    add("Means and gates with a counterpart in the car's own truth, over all runs of this page.\n");
+    add(&truth_table(rows));
+    let gave_up: usize = rows.iter().map(Row::gave_up).sum();
+    add(&format!("Simulated people who gave up: {gave_up}.\n"));
     add("## Promises\n");
     add(
         "Every healthy car passes, every run can be carried out, and nothing is held after the end, by the hold",
@@ -82,7 +163,8 @@ pub fn page(procedure: &str, revision: &str, command: &str, rows: &[Row]) -> Str
     for row in rows {
         for (ending, whys) in whys(row) {
             any = true;
-            let severity = row.case.fault.as_ref().map_or(String::new(), |(_, s)| format!(" {s}"));
+            let severity =
+                row.case.fault.as_ref().map_or(String::new(), |fault| format!(" {}", fault.severity));
             add(&format!(
                 "- {}{severity}: {ending}, {} of {}",
                 row.case.name(),

@@ -4,6 +4,7 @@ use model::Ending;
 
 use crate::case::Case;
 use crate::run::Verdict;
+use crate::truth::Truth;
 
 /// One case with its verdicts.
 #[derive(Debug, Clone, PartialEq)]
@@ -40,6 +41,26 @@ impl Row {
         median(self.verdicts.iter().map(|verdict| verdict.speed).collect())
     }
 
+    /// How many people gave up.
+    pub fn gave_up(&self) -> usize {
+        self.verdicts.iter().filter(|verdict| verdict.gave_up).count()
+    }
+
+    /// What was said of its cars against what was so.
+    pub fn truth(&self) -> Truth {
+        self.verdicts.iter().fold(Truth::default(), |all, verdict| all.and(verdict.truth))
+    }
+
+    /// The runs whose fault spoilt something the procedure looks at: those that did not pass.
+    pub fn spoilt(&self) -> impl Iterator<Item = &Verdict> {
+        self.verdicts.iter().filter(|verdict| verdict.ending != Ending::Passed && !verdict.gave_up)
+    }
+
+    /// How many of those have the true cause at this place or before it among the findings.
+    pub fn ranked_within(&self, place: usize) -> usize {
+        self.spoilt().filter(|verdict| verdict.rank.is_some_and(|rank| rank <= place)).count()
+    }
+
     /// What breaks a promise in it.
     pub fn broken(&self) -> Vec<String> {
         let told = |verdict: &Verdict| {
@@ -47,7 +68,7 @@ impl Row {
                 "could not be run".to_string()
             } else if !verdict.left_held.is_empty() {
                 format!("left an output held ({})", verdict.left_held.join(", "))
-            } else if self.case.fault.is_none() && verdict.ending != Ending::Passed {
+            } else if self.case.fault.is_none() && verdict.ending != Ending::Passed && !verdict.gave_up {
                 format!("is healthy and ended as '{}'", verdict.ending)
             } else {
                 return None;
@@ -73,6 +94,7 @@ fn median(mut values: Vec<f64>) -> Option<f64> {
 #[cfg(test)]
 pub(crate) mod tests {
     use super::*;
+    use crate::case::{CaseFault, Severity};
 
     pub(crate) fn verdict(seed: u64, ending: Ending, why: Option<&str>) -> Verdict {
         Verdict {
@@ -83,11 +105,18 @@ pub(crate) mod tests {
             speed: 100.0,
             left_held: Vec::new(),
             carried_out: true,
+            gave_up: false,
+            truth: Truth::default(),
+            severity: None,
+            rank: None,
         }
     }
 
     fn row(fault: Option<(&str, f64)>, verdicts: Vec<Verdict>) -> Row {
-        let fault = fault.map(|(name, severity)| (name.to_string(), severity));
+        let fault = fault.map(|(name, severity)| CaseFault {
+            name: name.to_string(),
+            severity: Severity::Fixed(severity),
+        });
         Row { case: Case { fault, seeds: "1..4".parse().unwrap() }, verdicts }
     }
 

@@ -62,7 +62,7 @@ fn mean(world: &World, channel: &ChannelId, when: Stretch) -> Option<f64> {
 
 /// Compares a session's measurements, gates and results with the car that they were taken of. The session's
 /// clock is the car's.
-pub fn compare(world: &World, events: &[EventEnvelope]) -> Truth {
+pub(crate) fn compare(world: &World, events: &[EventEnvelope]) -> Truth {
     let mut counts = Truth::default();
     let mut gate: Option<&Gate> = None;
     // The newest measurement by its estimate: what a result judges.
@@ -90,7 +90,8 @@ pub fn compare(world: &World, events: &[EventEnvelope]) -> Truth {
                 }
             }
             Event::Result { finding, .. } if finding.word == Word::Proven => {
-                let when = measured.iter().rev().find(|(estimate, _)| Some(estimate) == finding.estimate.as_ref());
+                let when =
+                    measured.iter().rev().find(|(estimate, _)| Some(estimate) == finding.estimate.as_ref());
                 let truth = when.and_then(|(_, when)| mean(world, &finding.channel, *when));
                 if let (Some(truth), Some((low, high))) = (truth, edges(&finding.target)) {
                     let so = (low..=high).contains(&truth);
@@ -110,7 +111,11 @@ fn holds(world: &World, gate: &Gate, at: Moment) -> Option<bool> {
 
 fn condition(world: &World, what: &Condition, dwell: Span, at: Moment) -> Option<bool> {
     let level = |quantity: &Quantity, channel: &ChannelId| {
-        let unit = Unit::new(if channel.as_str().contains("rpm") { "{rev}/min" } else { return Some(quantity.value) });
+        let unit = Unit::new(if channel.as_str().contains("rpm") {
+            "{rev}/min"
+        } else {
+            return Some(quantity.value);
+        });
         quantity.to(&unit.ok()?).ok().map(|quantity| quantity.value)
     };
     match what {

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use link::RunEnd;
-use model::{Ending, Problem, SessionId, Span};
+use model::{Cause, Ending, Problem, SessionId, Span};
 use procedure::RunReport;
 use serde::Serialize;
 
@@ -22,6 +22,8 @@ pub struct Ended {
     pub session: SessionId,
     /// Where its record lies.
     pub path: Option<PathBuf>,
+    /// What the data point to, most likely first; empty for a run that passed.
+    pub causes: Vec<Cause>,
     /// How long it took on the station's clock.
     pub length: Span,
     /// How long it took in real time.
@@ -38,6 +40,7 @@ struct EndLine<'a> {
     ending: Ending,
     why: Option<&'a str>,
     problems: &'a [Problem],
+    causes: &'a [Cause],
     session: &'a SessionId,
     path: Option<String>,
     engine_seconds: f64,
@@ -60,6 +63,7 @@ pub fn print(ended: &Ended, screen: &Screen) {
             ending: ended.ending,
             why: ended.why.as_deref(),
             problems: &ended.problems,
+            causes: &ended.causes,
             session: &ended.session,
             path: ended.path.as_ref().map(|path| path.display().to_string()),
             engine_seconds: ended.length.as_secs_f64(),

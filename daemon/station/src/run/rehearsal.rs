@@ -6,9 +6,10 @@ use clock::{Clock, Stop, handoff};
 use link::transport::Transport;
 use link::transport::in_process::InProcess;
 use link::{Driver, DriverParts, RunEnd, Sink};
-use model::{Event, EventEnvelope, Moment, Problem, SCHEMA_VERSION, SessionId, Span};
+use model::{Cause, Ending, Event, EventEnvelope, Moment, Problem, SCHEMA_VERSION, SessionId, Span};
 use procedure::{Cancel, RunReport};
 use record::{Archive, HoldLedger, Recorder, SessionHead};
+use report::findings::judge;
 
 use super::end::Ended;
 use super::plan::{Hooks, Plan};
@@ -183,6 +184,11 @@ fn close(
         problems.extend(report.problems.iter().cloned());
         coda.extend(report.problems.iter().map(|problem| Event::Problem { problem: problem.clone() }));
     }
+    // What a passed run points to is nothing.
+    let causes = if ending == Ending::Passed { Vec::new() } else { causes(plan, script.as_ref()) };
+    if !causes.is_empty() {
+        coda.push(Event::Causes { causes: causes.clone() });
+    }
     coda.push(Event::SessionEnded { ending });
     let mut tape = Tape::new(recorder.handle(), Box::new(plan.screen.clone()), Pace::Rehearsal);
     for (seq, event) in (end.last_seq + 1..).zip(coda) {
@@ -206,7 +212,13 @@ fn close(
     };
     let length = end.length;
     let real = real.now().since(Moment::ZERO);
-    Ended { ending, why, problems, session, path, length, real, driver: end, script }
+    Ended { ending, why, problems, session, path, length, real, causes, driver: end, script }
+}
+
+/// What the run's notes point to.
+fn causes(plan: &Plan, script: Option<&RunReport>) -> Vec<Cause> {
+    let (Some(rules), Some(report)) = (&plan.procedure.findings, script) else { return Vec::new() };
+    judge(rules, &report.notes, &facts::levels(&plan.car.description))
 }
 
 fn program(seen: &str) -> Problem {

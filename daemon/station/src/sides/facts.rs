@@ -1,8 +1,11 @@
 //! What a script and a record may know of the car, taken from its description.
 
+use std::collections::BTreeMap;
+
 use car::{Description, Rounding, SetupAmount};
 use procedure::{Facts, OutputFact, SetupFact};
 use record::ChannelHead;
+use report::findings::SetupLevel;
 
 /// What scripts are checked against.
 pub fn of(description: &Description) -> Facts {
@@ -47,4 +50,13 @@ pub fn channel_heads(description: &Description) -> Vec<ChannelHead> {
         }
     };
     description.channels.iter().map(head).collect()
+}
+
+/// The set-up values as finding rules know them.
+pub fn levels(description: &Description) -> BTreeMap<String, SetupLevel> {
+    let level = |amount: &SetupAmount| match amount {
+        SetupAmount::Level(level) => SetupLevel::Level(level.clone()),
+        SetupAmount::Window { low, high } => SetupLevel::Window { low: low.clone(), high: high.clone() },
+    };
+    description.setup.iter().map(|(name, value)| (name.clone(), level(&value.amount))).collect()
 }

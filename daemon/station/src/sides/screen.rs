@@ -194,6 +194,7 @@ fn plain(event: &Event) -> Option<String> {
         Event::CodesRead { codes } if codes.is_empty() => "  no trouble codes stored".into(),
         Event::CodesRead { codes } => format!("  trouble codes: {}", codes.join(", ")),
         Event::Remark { text } => format!("  {text}"),
+        Event::Causes { causes } => format!("what the data point to\n{}", report::findings::words(causes)),
         Event::GuardTripped { word, .. } => format!("a guard tripped: {word}"),
         Event::RecordsLost { count } => format!("{count} records were lost"),
         _ => return None,

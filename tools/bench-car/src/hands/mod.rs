@@ -11,9 +11,9 @@ mod nudge;
 mod screw;
 mod temper;
 
-use crate::{Hose, Load, World};
 use crate::parameters::SCREW_TRAVEL;
 use crate::random::{Draws, Purpose};
+use crate::{Hose, Load, World};
 
 use nudge::Nudge;
 use screw::Screw;
