@@ -8,7 +8,7 @@ pub(crate) const IGNITION_POWER: f64 = 250.0;
 /// Efficiency of the alternator with its belt. Estimate.
 const ALTERNATOR: f64 = 0.6;
 /// The radiator fan, in W electric. Estimate.
-const FAN: f64 = 85.0;
+const FAN: f64 = 65.0;
 /// Battery voltage follows charging and rest with this time constant, in s. Estimate.
 const BATTERY_TIME: f64 = 0.8;
 /// And the starter with this one, in s. Estimate.

@@ -10,7 +10,7 @@ const SPEED_FILTER: f64 = 0.4;
 /// Ignition answers what is quicker than this, in s. Estimate.
 const SPARK_WASHOUT: f64 = 1.5;
 /// The controller's filter of the throttle sensor, in s. Estimate.
-const THROTTLE_FILTER: f64 = 0.15;
+const THROTTLE_FILTER: f64 = 0.25;
 /// A closed throttle is learned within this band, in V. Estimate.
 const CLOSED_BAND: (f64, f64) = (0.33, 0.75);
 /// And recognised up to so much above what was learned, in V. Estimate: three counts of 20 mV.
@@ -139,11 +139,11 @@ impl IdleControl {
     pub(crate) fn step(&mut self, p: &Parameters, seen: &Seen, seconds: f64) -> u8 {
         let was_closed = self.closed;
         self.recognise(seen.throttle, 1.0 - self.throttle_left);
-        if self.closed && !was_closed && seen.running {
-            (self.extra, self.wait) = (DASHPOT, WAIT);
-        }
         self.speed = seen.rpm + (self.speed - seen.rpm) * self.speed_left;
         let off = Self::target(p, seen.coolant) - self.speed;
+        if self.closed && !was_closed && seen.running && off < -NEAR {
+            (self.extra, self.wait) = (DASHPOT, WAIT);
+        }
         self.extra *= if seen.running { self.dashpot_left } else { 1.0 };
         self.set_spark(p, off, seen.running);
         if let Some(held) = self.held {

@@ -3,7 +3,9 @@
 mod bench;
 mod communication;
 mod data;
+mod hands;
 mod holds;
+mod manners;
 mod random;
 mod timing;
 mod troubles;

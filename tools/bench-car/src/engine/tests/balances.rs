@@ -36,7 +36,7 @@ fn air_in_is_air_out_and_air_stored() {
     assert!(error.abs() < 1e-3 * ledger.air_came, "{error} of {}", ledger.air_came);
 }
 
-/// Conservation of energy, at the crank (to a millionth of the work) and in the coolant (to a millionth of
+/// Conservation of energy, at the crank (to a ten thousandth of the work) and in the coolant (to a millionth of
 /// the heat, both sides together).
 #[test]
 fn work_and_heat_are_where_they_went() {

@@ -1,7 +1,7 @@
 use proptest::prelude::*;
 
 use super::bench::{Bench, MS, message};
-use crate::{Arrival, Fault, Happened, Noise, World, WorldConfig};
+use crate::{Arrival, Fault, Happened, Hose, Load, Noise, World, WorldConfig};
 
 /// A polling session on a noisy line; everything heard, and everything that happened.
 fn session(seed: u64, peek: Option<i64>) -> (Vec<Arrival>, Vec<Happened>) {
@@ -68,6 +68,11 @@ enum Act {
     Cut(bool),
     Crank,
     Purge,
+    Pedal(f64),
+    Push(bool),
+    Sensor(f64),
+    Pinch(bool),
+    Switch(bool),
 }
 
 fn acts() -> impl Strategy<Value = Vec<(i64, Act)>> {
@@ -89,6 +94,11 @@ fn acts() -> impl Strategy<Value = Vec<(i64, Act)>> {
         1 => any::<bool>().prop_map(Act::Cut),
         1 => Just(Act::Crank),
         1 => Just(Act::Purge),
+        1 => (-0.2..1.2f64).prop_map(Act::Pedal),
+        1 => any::<bool>().prop_map(Act::Push),
+        1 => (-30.0..30.0f64).prop_map(Act::Sensor),
+        1 => any::<bool>().prop_map(Act::Pinch),
+        1 => any::<bool>().prop_map(Act::Switch),
     ];
     let acts = prop::collection::vec((prop_oneof![Just(0), 0..400 * MS, Just(120 * MS)], act), 1..80);
     // Half of the cases begin where a hold is possible.
@@ -136,6 +146,11 @@ proptest! {
                 Act::Cut(cut) => world.cut(now, cut),
                 Act::Crank => world.crank(now),
                 Act::Purge => world.purge(now),
+                Act::Pedal(fraction) => world.press_pedal(now, fraction),
+                Act::Push(pushed) => world.push_plate_shut(now, pushed),
+                Act::Sensor(degrees) => world.turn_throttle_sensor(now, degrees),
+                Act::Pinch(pinched) => world.pinch(now, Hose::Vacuum, pinched),
+                Act::Switch(on) => world.switch(now, Load::AirConditioning, on),
             }
             world.read(now, &mut heard);
             prop_assert!(world.next_event().is_none_or(|at| at > now));
