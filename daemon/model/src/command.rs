@@ -121,8 +121,8 @@ pub enum Command {
         at_most: Span,
         /// Conditions under which it drops at once.
         drop_if: Vec<Condition>,
-        /// When a drop condition or the window's end takes it back, the script is told and the run goes on;
-        /// otherwise it ends.
+        /// When a drop condition, the window's end or the controller's refusal of a refresh takes it back, the
+        /// script is told and the run goes on; otherwise it ends.
         #[serde(default)]
         goes_on: bool,
     },

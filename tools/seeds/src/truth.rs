@@ -64,7 +64,7 @@ fn mean(world: &World, channel: &ChannelId, when: Stretch) -> Option<f64> {
 /// clock is the car's.
 pub(crate) fn compare(world: &World, events: &[EventEnvelope]) -> Truth {
     let mut counts = Truth::default();
-    let mut gate: Option<&Gate> = None;
+    let mut gate: Option<(Moment, &Gate)> = None;
     // The newest measurement by its estimate: what a result judges.
     let mut measured: Vec<(model::Estimate, Stretch)> = Vec::new();
     for envelope in events {
@@ -83,9 +83,9 @@ pub(crate) fn compare(world: &World, events: &[EventEnvelope]) -> Truth {
                     *all += 1;
                 }
             }
-            Event::GateArmed { gate: armed } => gate = Some(armed),
+            Event::GateArmed { gate: armed } => gate = Some((envelope.at, armed)),
             Event::GateEnded { outcome: Outcome::Met, judgement } if judgement.word == Word::Proven => {
-                if let Some(so) = gate.and_then(|gate| holds(world, gate, envelope.at)) {
+                if let Some(so) = gate.and_then(|(armed, gate)| holds(world, gate, armed, envelope.at)) {
                     *(if so { &mut counts.proven_true } else { &mut counts.proven_false }) += 1;
                 }
             }
@@ -104,12 +104,14 @@ pub(crate) fn compare(world: &World, events: &[EventEnvelope]) -> Truth {
     counts
 }
 
-/// Whether what a gate asks is true of the car's means; none where the car has no truth for all of it.
-fn holds(world: &World, gate: &Gate, at: Moment) -> Option<bool> {
-    condition(world, &gate.condition, gate.dwell, at)
+/// Whether what a gate asks is true of the car's means over its dwell, or over its window where that is longer, but
+/// not from before it was armed: readings from before do not count.
+fn holds(world: &World, gate: &Gate, armed: Moment, at: Moment) -> Option<bool> {
+    condition(world, &gate.condition, gate.dwell, Stretch { from: armed, to: at })
 }
 
-fn condition(world: &World, what: &Condition, dwell: Span, at: Moment) -> Option<bool> {
+fn condition(world: &World, what: &Condition, dwell: Span, wait: Stretch) -> Option<bool> {
+    let over = |window: Span| Stretch { from: (wait.to - dwell.max(window)).max(wait.from), to: wait.to };
     let level = |quantity: &Quantity, channel: &ChannelId| {
         let unit = Unit::new(if channel.as_str().contains("rpm") {
             "{rev}/min"
@@ -120,21 +122,21 @@ fn condition(world: &World, what: &Condition, dwell: Span, at: Moment) -> Option
     };
     match what {
         Condition::Above { watch, level: edge, .. } => {
-            let when = Stretch { from: at - dwell.max(watch.over), to: at };
+            let when = over(watch.over);
             Some(mean(world, &watch.channel, when)? > level(edge, &watch.channel)?)
         }
         Condition::Below { watch, level: edge, .. } => {
-            let when = Stretch { from: at - dwell.max(watch.over), to: at };
+            let when = over(watch.over);
             Some(mean(world, &watch.channel, when)? < level(edge, &watch.channel)?)
         }
         Condition::Within { watch, low, high, .. } => {
-            let when = Stretch { from: at - dwell.max(watch.over), to: at };
+            let when = over(watch.over);
             let truth = mean(world, &watch.channel, when)?;
             Some((level(low, &watch.channel)?..=level(high, &watch.channel)?).contains(&truth))
         }
         // A part without a truth of its own (a flag) is left out; the others must all be so.
         Condition::All { of } => {
-            let known: Vec<bool> = of.iter().filter_map(|one| condition(world, one, dwell, at)).collect();
+            let known: Vec<bool> = of.iter().filter_map(|one| condition(world, one, dwell, wait)).collect();
             (!known.is_empty()).then(|| known.iter().all(|so| *so))
         }
         _ => None,

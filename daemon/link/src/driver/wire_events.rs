@@ -143,10 +143,10 @@ impl Driver {
         if cause == ReleaseCause::LinkLost {
             self.say_what_is_held(now, output);
         }
-        if ending == Ending::Stopped && cause != ReleaseCause::Stop && self.over.is_none() {
-            if self.going_on.contains(output) {
-                return self.end_hold_only(now, output, cause, why);
-            }
+        let its_own =
+            matches!(cause, ReleaseCause::WindowOver | ReleaseCause::DropCondition | ReleaseCause::Refused);
+        if its_own && self.over.is_none() && self.going_on.contains(output) {
+            return self.end_hold_only(now, output, cause, why);
         }
         self.end_run(now, ending, &format!("{output} was given back: {why}"), cause);
     }

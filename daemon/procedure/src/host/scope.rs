@@ -167,6 +167,7 @@ impl Shared {
 fn cause_word(cause: ReleaseCause) -> &'static str {
     match cause {
         ReleaseCause::WindowOver => "window_over",
+        ReleaseCause::Refused => "refused",
         _ => "dropped",
     }
 }

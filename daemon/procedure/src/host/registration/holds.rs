@@ -43,7 +43,7 @@ pub(super) fn register(r: &mut Registrar<'_>) {
     r.function(
         "try_hold",
         "try_hold(output, value, #{ at_most: time, drop_if: [condition, …] }, || { … })",
-        "The same, and the script lives through an early end: #{ outcome, words, value }; outcome is \"done\", \"dropped\" or \"window_over\".",
+        "The same, and the script lives through an early end: #{ outcome, words, value }; outcome is \"done\", \"dropped\", \"window_over\" or \"refused\".",
         move |ctx: NativeCallContext<'_>,
               output: &str,
               value: Quantity,
