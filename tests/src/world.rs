@@ -7,12 +7,13 @@ use std::rc::Rc;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
+use bench_car::hands::Hands;
 use bench_car::{Happened, World, WorldConfig};
 use link::Patience;
 use model::{Problem, StationId};
 use procedure::Limits;
 use record::{HoldLedger, Outstanding};
-use station::bench::SharedWorld;
+use station::bench::{SharedHands, SharedWorld, Variant, share_hands};
 use station::load;
 use station::run::{Ended, Hooks, Plan, rehearse};
 use station::sides::ledger;
@@ -49,8 +50,11 @@ pub struct Bench {
     pub world: SharedWorld,
     /// The archive.
     pub archive: TempDir,
+    /// The hands of its person.
+    pub hands: SharedHands,
     /// What the last run's screen wrote.
     pub paper: Paper,
+    variant: Variant,
     seed: u64,
 }
 
@@ -60,8 +64,14 @@ impl Bench {
         Self::with(WorldConfig { seed, ..WorldConfig::default() })
     }
 
-    /// Any car.
+    /// Any car that measures its air by pressure.
     pub fn with(config: WorldConfig) -> Self {
+        Self::of(Variant::Pressure, config)
+    }
+
+    /// Any car of a kind.
+    pub fn of(variant: Variant, mut config: WorldConfig) -> Self {
+        variant.configure(&mut config);
         let seed = config.seed;
         let world = World::new(config).expect("the test's world is in order");
         // In memory where the system offers it: thousands of runs would wait for the disk's syncs, and what a
@@ -69,20 +79,29 @@ impl Bench {
         let memory = Path::new("/dev/shm");
         let archive = if memory.is_dir() { tempfile::tempdir_in(memory) } else { tempfile::tempdir() };
         let archive = archive.expect("a temporary folder");
-        Self { world: Rc::new(RefCell::new(world)), archive, paper: Paper::default(), seed }
+        Self {
+            world: Rc::new(RefCell::new(world)),
+            archive,
+            hands: share_hands(Hands::new(seed)),
+            paper: Paper::default(),
+            variant,
+            seed,
+        }
     }
 
     /// A plan for a script's text.
     pub fn plan(&self, name: &str, text: &str) -> Result<Plan, Vec<Problem>> {
         let limits = Limits::default();
         let procedure = load::compile(name, text, &limits)?;
-        let car = load::car(None)?;
+        let (file, text) = self.variant.description();
+        let car = load::described(file, text)?;
         Ok(Plan {
             procedure: Arc::new(procedure),
             car: Arc::new(car),
             station: StationId::new("bench").expect("an id"),
             session: format!("test-seed-{}", self.seed),
             tags: Default::default(),
+            earlier: Default::default(),
             archive: self.archive.path().to_path_buf(),
             limits,
             patience: Patience::default(),
@@ -91,9 +110,17 @@ impl Bench {
         })
     }
 
+    /// A plan for a shipped procedure, with its finding rules.
+    pub fn shipped(&self, name: &str) -> Plan {
+        let found = load::procedure(name, None, &Limits::default()).expect("it is shipped and in order");
+        let shipped = procedure::scripts::shipped(name).expect("it is shipped");
+        let plan = self.plan(shipped.file, shipped.text).expect("it is in order");
+        Plan { procedure: Arc::new(found), ..plan }
+    }
+
     /// Runs a plan to its end.
     pub fn run(&self, plan: &Plan, hooks: Hooks) -> Option<Ended> {
-        rehearse(plan, self.world.clone(), hooks).expect("the archive is in order")
+        rehearse(plan, self.world.clone(), self.hands.clone(), hooks).expect("the archive is in order")
     }
 
     /// What the hold ledger says may still be held.

@@ -22,6 +22,12 @@ pub const SHIPPED: &[Shipped] = &[
         findings: Some(("findings/base_idle.toml", include_str!("../../../scripts/findings/base_idle.toml"))),
     },
     Shipped {
+        name: "cold-start",
+        file: "cold_start.rhai",
+        text: include_str!("../../../scripts/cold_start.rhai"),
+        findings: None,
+    },
+    Shipped {
         name: "hold-demo",
         file: "hold_demo.rhai",
         text: include_str!("../../../scripts/hold_demo.rhai"),

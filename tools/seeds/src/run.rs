@@ -155,6 +155,7 @@ impl Setup {
             station: self.station.clone(),
             session: format!("seed-{seed}"),
             tags: BTreeMap::new(),
+            earlier: BTreeMap::new(),
             archive: archive.to_path_buf(),
             limits: Limits::default(),
             patience: Patience::default(),

@@ -1,14 +1,15 @@
 //! `holdgate rehearse`.
 
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
 use bench_car::{Fault, Start, World, WorldConfig};
 use clap::Args;
 use link::Patience;
-use model::{Ending, Place, Problem, ProblemKind, StationId};
+use model::event::NoteValue;
+use model::{Ending, Event, Place, Problem, ProblemKind, StationId};
 use procedure::Limits;
 
 use super::refuse;
@@ -50,6 +51,10 @@ pub(super) struct Arguments {
     /// A tag of the session; may be given again
     #[arg(long = "tag", value_name = "KEY=VALUE")]
     tags: Vec<String>,
+    /// The folder of an earlier session of the same car that this one follows: its notes can be read, and it is
+    /// named in the tags
+    #[arg(long, value_name = "SESSION")]
+    follows: Option<PathBuf>,
     /// The folder of recorded sessions
     #[arg(long, default_value = "archive", value_name = "FOLDER")]
     archive: PathBuf,
@@ -91,9 +96,19 @@ fn prepare(arguments: &Arguments) -> Result<(Plan, World), Vec<Problem>> {
     let variant = variant.unwrap_or_default();
     let (file, text) = variant.description();
     let car = load::described(file, text);
-    let tags = tags(&arguments.tags, &mut problems);
+    let mut tags = tags(&arguments.tags, &mut problems);
+    let followed = arguments.follows.as_deref().map(followed).transpose();
+    let followed = followed.map_err(|problem| problems.push(problem)).ok().flatten();
     let procedure = procedure.map_err(|more| problems.extend(more)).ok();
     let car = car.map_err(|more| problems.extend(more)).ok();
+    if let (Some(followed), Some(car)) = (&followed, &car) {
+        if followed.car == car.description.name {
+            tags.insert("follows".into(), followed.session.clone());
+        } else {
+            let seen = format!("that session is of the car '{}'", followed.car);
+            problems.push(argument("--follows", seen, "name a session of this car"));
+        }
+    }
     let world = world(arguments, variant, car.as_ref(), &mut problems);
     let (Some(procedure), Some(car), Some(world), true) = (procedure, car, world, problems.is_empty()) else {
         return Err(problems);
@@ -105,6 +120,7 @@ fn prepare(arguments: &Arguments) -> Result<(Plan, World), Vec<Problem>> {
         car: Arc::new(car),
         station: StationId::new("bench").expect("a plain word is an id"),
         tags,
+        earlier: followed.map(|followed| followed.notes).unwrap_or_default(),
         archive: arguments.archive.clone(),
         limits,
         patience: Patience::default(),
@@ -112,6 +128,24 @@ fn prepare(arguments: &Arguments) -> Result<(Plan, World), Vec<Problem>> {
         screen: Screen::terminal(style),
     };
     Ok((plan, world))
+}
+
+/// A session that another one follows.
+struct Followed {
+    session: String,
+    car: String,
+    notes: BTreeMap<String, NoteValue>,
+}
+
+fn followed(path: &Path) -> Result<Followed, Problem> {
+    let session = record::read_session(path)?;
+    let noted = session.events.iter().filter_map(|envelope| match &envelope.event {
+        Event::Noted { key, value } => Some((format!("earlier:{key}"), value.clone())),
+        _ => None,
+    });
+    // Later notes under one key stand for it.
+    let notes = noted.collect();
+    Ok(Followed { session: session.head().session.to_string(), car: session.head().car.clone(), notes })
 }
 
 /// The session's name from the script's and the seed: what is not fit for an id becomes `-`.

@@ -7,6 +7,7 @@ use std::time::Duration;
 
 use link::transport::Transport;
 use link::{Operator, Patience};
+use model::event::NoteValue;
 use model::{Command, Reply, StationId};
 use procedure::Limits;
 
@@ -25,6 +26,8 @@ pub struct Plan {
     pub session: String,
     /// Tags of the session.
     pub tags: BTreeMap<String, String>,
+    /// Notes of the session that this one follows, each under `earlier:` and its own key.
+    pub earlier: BTreeMap<String, NoteValue>,
     /// The archive's folder.
     pub archive: PathBuf,
     /// Limits of the script.

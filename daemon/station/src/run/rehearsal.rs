@@ -7,7 +7,7 @@ use link::transport::Transport;
 use link::transport::in_process::InProcess;
 use link::{Driver, DriverParts, RunEnd, Sink};
 use model::{Cause, Ending, Event, EventEnvelope, Moment, Problem, SCHEMA_VERSION, SessionId, Span};
-use procedure::{Cancel, RunReport};
+use procedure::{Cancel, Facts, RunReport};
 use record::{Archive, HoldLedger, Recorder, SessionHead};
 use report::findings::judge;
 
@@ -87,7 +87,7 @@ pub fn rehearse(
         });
         driver.record(started(plan));
         driver.record(clock.anchor().event());
-        let facts = facts::of(&plan.car.description);
+        let facts = Facts { notes: plan.earlier.clone(), ..facts::of(&plan.car.description) };
         let thread =
             script::start(plan.procedure.clone(), facts, plan.limits.clone(), caller, ask, cancel.clone())?;
         let crash = crash.unwrap_or_default();
