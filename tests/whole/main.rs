@@ -4,6 +4,7 @@
 static MEMORY: os::memory::Counting = os::memory::Counting;
 
 mod bad_scripts;
+mod base_idle;
 mod command_line;
 mod demo;
 mod repeat;

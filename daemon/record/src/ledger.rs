@@ -120,9 +120,16 @@ impl HoldLedger {
     }
 
     /// Records that an output is about to be held. Only after this has returned well may the request leave.
-    /// Refuses a second entry for one output and numbers that are none.
+    /// Refuses numbers that are none, and a second entry for one output unless it is the same hold with a longer
+    /// window.
     pub fn intend(&mut self, entry: LedgerEntry) -> Result<(), Problem> {
-        if self.entries.contains_key(&entry.output) {
+        // A window that is moved outwards is the same hold: the same bytes engage and release it. Anything else
+        // would lose the way to release what is held.
+        let same = |known: &LedgerEntry| {
+            (&known.engage, &known.release, &known.value) == (&entry.engage, &entry.release, &entry.value)
+                && entry.at_most > known.at_most
+        };
+        if self.entries.get(&entry.output).is_some_and(|known| !same(known)) {
             let seen = format!("output '{}' is in the hold ledger already", entry.output);
             return Err(argument("output", seen, "release it first"));
         }

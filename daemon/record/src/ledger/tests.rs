@@ -58,6 +58,28 @@ fn what_was_not_cleared_is_outstanding_at_the_next_start() {
 }
 
 #[test]
+fn the_same_hold_with_a_longer_window_takes_its_place_and_nothing_else_does() {
+    let folder = tempfile::tempdir().unwrap();
+    let (mut ledger, _) = HoldLedger::open(folder.path(), &station()).unwrap();
+    ledger.intend(entry("fan")).unwrap();
+    let longer = LedgerEntry { at_most: Span::from_secs(60), ..entry("fan") };
+    ledger.intend(longer.clone()).unwrap();
+    assert_eq!(ledger.outstanding(), [longer.clone()]);
+    for other in [
+        LedgerEntry { at_most: Span::from_secs(40), ..entry("fan") },
+        LedgerEntry { release: vec![7], at_most: Span::from_secs(90), ..entry("fan") },
+        LedgerEntry { engage: vec![7], at_most: Span::from_secs(90), ..entry("fan") },
+    ] {
+        assert!(ledger.intend(other).is_err());
+    }
+    drop(ledger);
+    let (mut ledger, outstanding) = HoldLedger::open(folder.path(), &station()).unwrap();
+    assert_eq!(outstanding, [Outstanding::Entry(longer)]);
+    ledger.cleared(&output("fan")).unwrap();
+    assert!(ledger.outstanding().is_empty(), "one clearing is enough for both entries");
+}
+
+#[test]
 fn a_value_that_is_no_number_is_refused() {
     let folder = tempfile::tempdir().unwrap();
     let (mut ledger, _) = HoldLedger::open(folder.path(), &station()).unwrap();
