@@ -266,11 +266,7 @@ impl Hands {
         let mut took = self.seconds((1.0, 3.0));
         let mut says = None;
         match (asked.act.as_str(), asked.target.as_str()) {
-            ("key", "off") => {
-                if !self.temper.leaves_engine_running {
-                    world.key(now, false);
-                }
-            }
+            ("key", "off") if !self.temper.leaves_engine_running => world.key(now, false),
             ("key", "on") => {
                 // An engine that runs with the key on is switched off first, and on again without starting it.
                 if world.truth().running && !self.temper.leaves_engine_running {

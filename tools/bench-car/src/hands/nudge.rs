@@ -64,7 +64,7 @@ mod tests {
         for seed in 0..200 {
             let mut draws = Draws::new(seed, Purpose::Hands);
             let per_degree = if seed % 2 == 0 { 0.045 } else { -0.045 };
-            let (mut value, mut nudge, mut moves) = (0.62, Nudge::default(), 0);
+            let (mut value, mut nudge, mut moves) = (0.62f64, Nudge::default(), 0);
             while !nudge.rests() {
                 let gap = if value > 0.51 { 0.51 - value } else { (0.49 - value).max(0.0) };
                 let seen = Readout { channel: "throttle".into(), value, gap };
