@@ -15,7 +15,7 @@ pub const RISE_READINGS: usize = 20;
 pub const RISE_SPAN: f64 = 30.0;
 /// Time constants tried, in s: from a warm-air heater to a truck's engine (our choice, no published source).
 const TIME_CONSTANTS: (f64, f64) = (10.0, 3_000.0);
-const TRIED: usize = 80;
+const TRIED: usize = 400;
 /// A time further off than this is no time to wait for, in s.
 const FURTHEST: f64 = 2.0 * 3_600.0;
 /// 95 % point of chi squared with one degree of freedom (Abramowitz and Stegun 1964, table 26.8, from memory).
@@ -63,9 +63,10 @@ pub fn reach(readings: &[Point], level: f64, resolution: f64) -> Option<Reach> {
     }
     let seconds = time_to(best, level)?;
     // Rounding errors of neighbours are alike while the value moves less than a count between readings, so the
-    // scatter is taken for no finer than the rounding's own, and for worth a third of the readings.
+    // scatter is taken for no finer than the rounding's own, and the readings for a sixth of their number (our choice, no
+    // published source).
     let variance = (best.squares / (n - 3.0)).max(resolution * resolution / 12.0);
-    let limit = best.squares + 3.0 * CHI2_95 * variance;
+    let limit = best.squares + 6.0 * CHI2_95 * variance;
     let (mut low, mut high) = (seconds, seconds);
     for fit in fits.iter().filter(|fit| fit.squares <= limit) {
         let at = time_to(fit, level).unwrap_or(FURTHEST);

@@ -57,7 +57,7 @@ fn structure() {
             "channel.rpm.plausible",
             "give a list of 2, each a number",
         ),
-        ("noise = 2.0", "noise = inf", "channel.rpm.noise", "not a finite number"),
+        ("noise = 7.0", "noise = inf", "channel.rpm.noise", "not a finite number"),
         ("longest_hold_s = 600\n", "", "output.idle_valve.longest_hold_s", "'longest_hold_s' is missing"),
         ("value_at = 0, ", "", "output.idle_valve.report.value_at", "'value_at' is missing"),
         (
@@ -181,7 +181,7 @@ fn channels() {
         ),
         ("factor = 0.5", "factor = 0", "channel.rpm.factor", "the factor is 0"),
         ("unit = \"Cel\"", "unit = \"degC\"", "channel.coolant.unit", "'degC' is not a known UCUM unit"),
-        ("noise = 2.0", "noise = -2.0", "channel.rpm.noise", "no spread can be negative"),
+        ("noise = 7.0", "noise = -2.0", "channel.rpm.noise", "no spread can be negative"),
         ("shared = 1.5", "shared = -1.5", "channel.coolant.shared", "no spread can be negative"),
         (
             "plausible = [0, 8000]",
