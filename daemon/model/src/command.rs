@@ -151,7 +151,8 @@ pub enum Command {
         /// How long.
         time: Span,
     },
-    /// The link may be down from now on for this long, as with the key off: that is no lost link.
+    /// The link may be down from now on for this long, as with the key off: that is no lost link. The leave ends
+    /// when the link comes back.
     BearSilence {
         /// How long.
         time: Span,
@@ -308,6 +309,9 @@ pub enum Reply {
         cause: ReleaseCause,
         /// More words on why.
         why: String,
+        /// Which of its drop conditions came true, counted from 0; none where none did, or where one could not be
+        /// judged.
+        condition: Option<u32>,
     },
     /// How much of a hold's window is left.
     HoldLeft {

@@ -101,6 +101,10 @@ pub fn truth_table(rows: &[Row]) -> String {
             truth.covered,
             share(truth.covered, truth.measured)
         ),
+        format!(
+            "| \"proven\" of what the car has no truth of its own for | {} | - | - |",
+            truth.proven_unchecked
+        ),
         String::new(),
     ]
     .join("\n")

@@ -19,9 +19,21 @@ pub struct Truth {
     pub proven_true: u64,
     /// Verdicts "proven" that are not.
     pub proven_false: u64,
+    /// Verdicts "proven" that the car has no truth of its own for, or not for all of it: flags, counted steps, what was
+    /// typed in or taken from a course.
+    pub proven_unchecked: u64,
 }
 
 impl Truth {
+    /// One "proven": true, false, or not to be checked.
+    fn tell(&mut self, so: Option<bool>) {
+        *match so {
+            Some(true) => &mut self.proven_true,
+            Some(false) => &mut self.proven_false,
+            None => &mut self.proven_unchecked,
+        } += 1;
+    }
+
     /// The sum of two counts.
     #[must_use]
     pub fn and(self, other: Self) -> Self {
@@ -32,6 +44,7 @@ impl Truth {
             measured_dithered: self.measured_dithered + other.measured_dithered,
             proven_true: self.proven_true + other.proven_true,
             proven_false: self.proven_false + other.proven_false,
+            proven_unchecked: self.proven_unchecked + other.proven_unchecked,
         }
     }
 }
@@ -85,18 +98,14 @@ pub(crate) fn compare(world: &World, events: &[EventEnvelope]) -> Truth {
             }
             Event::GateArmed { gate: armed } => gate = Some((envelope.at, armed)),
             Event::GateEnded { outcome: Outcome::Met, judgement } if judgement.word == Word::Proven => {
-                if let Some(so) = gate.and_then(|(armed, gate)| holds(world, gate, armed, envelope.at)) {
-                    *(if so { &mut counts.proven_true } else { &mut counts.proven_false }) += 1;
-                }
+                counts.tell(gate.and_then(|(armed, gate)| holds(world, gate, armed, envelope.at)));
             }
             Event::Result { finding, .. } if finding.word == Word::Proven => {
                 let when =
                     measured.iter().rev().find(|(estimate, _)| Some(estimate) == finding.estimate.as_ref());
                 let truth = when.and_then(|(_, when)| mean(world, &finding.channel, *when));
-                if let (Some(truth), Some((low, high))) = (truth, edges(&finding.target)) {
-                    let so = (low..=high).contains(&truth);
-                    *(if so { &mut counts.proven_true } else { &mut counts.proven_false }) += 1;
-                }
+                let window = edges(&finding.target);
+                counts.tell(truth.zip(window).map(|(truth, (low, high))| (low..=high).contains(&truth)));
             }
             _ => {}
         }
@@ -224,6 +233,7 @@ mod tests {
             measured_dithered: 1,
             proven_true: 1,
             proven_false: 1,
+            proven_unchecked: 0,
         };
         assert_eq!(counts, wanted);
     }

@@ -49,7 +49,12 @@ impl Driver {
             self.tell(now, problem.clone());
             return self.reply(Reply::Refused { problem });
         };
-        // A refusal means that the controller does not keep this: that is an answer about the car, not a fault.
+        if freeze.identifier == CAUSE && service::negative(data).is_some() {
+            let seen = "the controller keeps no freeze frames";
+            let problem = Problem::new(ProblemKind::Car, Place::Wire, seen, "");
+            return self.reply(Reply::Refused { problem });
+        }
+        // A value that is refused is one that the frame does not have.
         let value =
             if service::negative(data).is_some() { None } else { freeze_frame_data(data, freeze.identifier) };
         if freeze.identifier == CAUSE {

@@ -16,13 +16,19 @@ pub(super) struct EndedHold {
     pub(super) output: OutputId,
     cause: ReleaseCause,
     why: String,
+    condition: Option<u32>,
     /// How it came back, once that is known.
     pub(super) released: Option<(ReleaseProof, Span)>,
 }
 
 impl EndedHold {
     fn reply(&self) -> Reply {
-        Reply::HoldEnded { output: self.output.clone(), cause: self.cause, why: self.why.clone() }
+        Reply::HoldEnded {
+            output: self.output.clone(),
+            cause: self.cause,
+            why: self.why.clone(),
+            condition: self.condition,
+        }
     }
 }
 
@@ -30,10 +36,9 @@ impl Driver {
     /// After a hold has ended under its script nothing is done for the script but its release: whatever it was
     /// doing was meant for a held output. Gives the answer to every other command.
     pub(super) fn only_its_release(&self, command: &Command) -> Option<Reply> {
-        let ended = self.ended.as_ref()?;
+        let ended = self.ended.first()?;
         match command {
-            Command::Release { output } if *output == ended.output => None,
-            Command::Stop { .. } => None,
+            Command::Release { .. } | Command::Stop { .. } => None,
             _ => Some(ended.reply()),
         }
     }
@@ -42,14 +47,19 @@ impl Driver {
     pub(super) fn end_hold_only(&mut self, now: Moment, output: &OutputId, cause: ReleaseCause, why: &str) {
         let detail = self.release_detail(output, cause);
         let why = if detail.is_empty() { why.to_string() } else { detail };
-        let ended = EndedHold { output: output.clone(), cause, why, released: None };
+        let condition = self.tripped_condition(output);
+        let ended = EndedHold { output: output.clone(), cause, why, condition, released: None };
         match std::mem::take(&mut self.pending) {
             Pending::Wait { mut judge, .. } => {
                 let judgement = judge.judge(now);
                 self.journal.event(now, Event::GateEnded { outcome: Outcome::Cancelled, judgement });
             }
-            // The release was asked for in the same moment: its answer comes when it is known.
-            Pending::Release(wanted) if wanted == *output => {
+            // The release of this hold was asked for in the same moment: its answer comes when it is known. That of
+            // another goes on; the script learns of this one at its next command.
+            Pending::Release(wanted) => {
+                if wanted != *output {
+                    self.ended.push(ended);
+                }
                 self.pending = Pending::Release(wanted);
                 return;
             }
@@ -57,7 +67,7 @@ impl Driver {
         }
         self.conductor.boost(&[]);
         self.reply(ended.reply());
-        self.ended = Some(ended);
+        self.ended.push(ended);
     }
 
     /// A hold with the link gone: what can be known, and what lets go.
@@ -86,8 +96,9 @@ impl Driver {
 
     pub(super) fn give_back(&mut self, now: Moment, output: OutputId) {
         // One that has come back already is answered with what was known then.
-        if let Some(ended) = self.ended.take_if(|ended| ended.output == output && ended.released.is_some()) {
-            let (proof, held) = ended.released.unwrap_or((ReleaseProof::None, Span::ZERO));
+        let known = self.ended.iter().find(|ended| ended.output == output).and_then(|ended| ended.released);
+        if let Some((proof, held)) = known {
+            self.ended.retain(|ended| ended.output != output);
             return self.reply(Reply::Released { proof, held });
         }
         // A hold that is over may stand in the list until its wire is idle; nothing will answer for it.
@@ -135,6 +146,12 @@ impl Driver {
         let until = self.held(output).map_or(now, Hold::window_end);
         self.journal.event(now, Event::HoldExtended { output: output.clone(), until });
         self.reply(Reply::Engaged { until });
+    }
+
+    /// Which drop condition of an output came true, in the order in which they were given.
+    fn tripped_condition(&self, output: &OutputId) -> Option<u32> {
+        let own = self.drops.iter().filter(|drop| drop.output == *output);
+        own.zip(0..).find(|(drop, _)| drop.came_true()).map(|(_, place)| place)
     }
 
     fn held(&self, output: &OutputId) -> Option<&Hold> {

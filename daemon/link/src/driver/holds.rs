@@ -61,6 +61,13 @@ pub(super) struct Drop {
     tripped: Option<Word>,
 }
 
+impl Drop {
+    /// Whether it came true, as opposed to not being judged for too long.
+    pub(super) fn came_true(&self) -> bool {
+        matches!(self.tripped, Some(Word::Proven | Word::Inside))
+    }
+}
+
 impl Driver {
     pub(super) fn engage(&mut self, now: Moment, command: Command) {
         let Command::Engage { output, value, at_most, drop_if, goes_on } = command else { return };
@@ -80,6 +87,8 @@ impl Driver {
                 self.intents.insert(output.clone(), intent);
                 if goes_on {
                     self.going_on.insert(output.clone());
+                } else {
+                    self.going_on.remove(&output);
                 }
                 self.drops.extend(drops);
                 self.pending = Pending::Engage(output);

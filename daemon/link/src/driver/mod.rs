@@ -150,8 +150,8 @@ pub struct Driver {
     wanted: BTreeMap<usize, Span>,
     /// Holds whose early end the script lives through.
     going_on: BTreeSet<OutputId>,
-    /// A hold that has ended under its script, until the script has asked for its release.
-    ended: Option<EndedHold>,
+    /// Holds that have ended under their script, until it has asked for their release.
+    ended: Vec<EndedHold>,
     /// Until then a link that is down is not lost.
     silence_until: Moment,
     over: Option<Over>,
@@ -210,7 +210,7 @@ impl Driver {
             causes: BTreeMap::new(),
             wanted: BTreeMap::new(),
             going_on: BTreeSet::new(),
-            ended: None,
+            ended: Vec::new(),
             silence_until: now,
             over: None,
             step: None,

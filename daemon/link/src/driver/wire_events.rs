@@ -64,6 +64,10 @@ impl Driver {
     }
 
     fn set_link(&mut self, up: bool, now: Moment) {
+        // The leave to be silent was for this silence.
+        if up && !self.link_up {
+            self.silence_until = self.silence_until.min(now);
+        }
         self.link_up = up;
         self.down_since = now;
         self.fresh = true;
@@ -71,6 +75,7 @@ impl Driver {
             Pending::Wait { judge, .. } => judge.link(up, now),
             // Readings from before a loss and from after it are not one measurement.
             Pending::Measure(measure) => measure.window.clear(),
+            Pending::Trace(trace) => trace.readings.clear(),
             _ => {}
         }
         for guard in &mut self.guards {
@@ -89,6 +94,7 @@ impl Driver {
         }
         self.strike_out(now, output);
         self.drops.retain(|drop| drop.output != *output);
+        self.going_on.remove(output);
         // Given up because the run is over: nobody refused anything.
         if self.over.is_some() {
             return;
@@ -108,7 +114,7 @@ impl Driver {
         self.journal.event(now, Event::HoldReleased { output: output.clone(), proof, held });
         self.drops.retain(|drop| drop.output != *output);
         self.going_on.remove(output);
-        if let Some(ended) = self.ended.as_mut().filter(|ended| ended.output == *output) {
+        if let Some(ended) = self.ended.iter_mut().find(|ended| ended.output == *output) {
             ended.released = Some((proof, held));
         }
         let cause = self.causes.remove(output).unwrap_or(ReleaseCause::ScriptGone);
@@ -123,7 +129,7 @@ impl Driver {
         }
         if matches!(&self.pending, Pending::Release(wanted) if wanted == output) {
             self.pending = Pending::None;
-            self.ended = None;
+            self.ended.retain(|ended| ended.output != *output);
             self.reply(Reply::Released { proof, held });
         }
     }

@@ -15,8 +15,8 @@ use super::{Scripted, engine};
 use crate::facts::Facts;
 use crate::limits::{Cancel, Limits, MemoryMeter};
 use crate::report::{Header, RunReport};
-use crate::room::Fail;
 use crate::room::remote::{Ask, Remote};
+use crate::room::{Fail, HoldEnd};
 
 /// Runs a script on the calling thread, which needs a stack of [`crate::STACK_BYTES`].
 ///
@@ -75,6 +75,16 @@ fn report(shared: &Shared, result: Scripted<()>) -> RunReport {
         why = kill.why;
         place = kill.place.or(here);
         problems = kill.problems;
+    }
+    // An end of a hold that came up to here was lived through by nobody.
+    if let Err(error) = &result
+        && why.is_empty()
+        && let EvalAltResult::ErrorTerminated(value, at) = innermost(error)
+        && let Some(end) = value.clone().try_cast::<HoldEnd>()
+    {
+        ending = ending.and(Ending::Stopped);
+        why = format!("{} was given back: {}", end.output, end.why);
+        place = Some(shared.place(*at));
     }
     match result {
         Err(error) if !matches!(innermost(&error), EvalAltResult::ErrorTerminated(..)) => {

@@ -57,17 +57,33 @@ impl Shared {
         order: &HoldOrder,
         closure: &FnPtr,
     ) -> Scripted<Dynamic> {
-        let engaged = self.call(ctx, |state| {
+        let engaged = self.engage(ctx, order);
+        self.under(ctx, order, closure, engaged)
+    }
+
+    /// Takes the output over.
+    fn engage(&self, ctx: &NativeCallContext<'_>, order: &HoldOrder) -> Scripted<()> {
+        self.call(ctx, |state| {
             state.held.insert(order.output.clone());
             let engaged =
                 state.room.engage(&order.output, &order.value, order.at_most, &order.drop_if, order.goes_on);
             if let Err(Fail::Refused(_) | Fail::Over(_)) = engaged {
                 state.held.remove(&order.output);
             }
-            engaged
-        });
+            engaged.map(|_| ())
+        })
+    }
+
+    /// Runs the closure where the output was taken over, and gives it back in any case.
+    fn under(
+        &self,
+        ctx: &NativeCallContext<'_>,
+        order: &HoldOrder,
+        closure: &FnPtr,
+        engaged: Scripted<()>,
+    ) -> Scripted<Dynamic> {
         let result = match engaged {
-            Ok(_) => self.body(ctx, closure),
+            Ok(()) => self.body(ctx, closure),
             Err(error) => Err(error),
         };
         let released = self.give_back(&order.output, ctx.call_position());
@@ -83,19 +99,20 @@ impl Shared {
         order: &HoldOrder,
         closure: &FnPtr,
     ) -> Scripted<Map> {
-        let result = self.hold(ctx, order, closure);
-        let (outcome, words, value) = match result {
-            Ok(value) => ("done", String::new(), value),
+        let engaged = self.engage(ctx, order);
+        if let Err(error) = &engaged
+            && let EvalAltResult::ErrorRuntime(value, _) = innermost(error)
+            && let Some(Fault(problem)) = value.clone().try_cast::<Fault>()
+        {
+            return Ok(ended_map("refused", problem.seen, Dynamic::UNIT, None));
+        }
+        Ok(match self.under(ctx, order, closure, engaged) {
+            Ok(value) => ended_map("done", String::new(), value, None),
             Err(error) => match self.ended_hold(&error, &order.output) {
-                Some(end) => (cause_word(end.cause), end.why, Dynamic::UNIT),
+                Some(end) => ended_map(cause_word(end.cause), end.why, Dynamic::UNIT, end.condition),
                 None => return Err(error),
             },
-        };
-        let mut map = Map::new();
-        map.insert("outcome".into(), outcome.into());
-        map.insert("words".into(), words.into());
-        map.insert("value".into(), value);
-        Ok(map)
+        })
     }
 
     /// How this output's hold ended under its script, where that is what the error carries.
@@ -162,6 +179,16 @@ impl Shared {
             _ => Ending::BadInput,
         }
     }
+}
+
+fn ended_map(outcome: &str, words: String, value: Dynamic, condition: Option<u32>) -> Map {
+    let mut map = Map::new();
+    map.insert("outcome".into(), outcome.into());
+    map.insert("words".into(), words.into());
+    map.insert("value".into(), value);
+    let condition = condition.map_or(Dynamic::UNIT, |place| Dynamic::from_int(place.into()));
+    map.insert("condition".into(), condition);
+    map
 }
 
 fn cause_word(cause: ReleaseCause) -> &'static str {

@@ -47,6 +47,8 @@ pub struct HoldEnd {
     pub cause: ReleaseCause,
     /// More words on why.
     pub why: String,
+    /// Which of the drop conditions came true, counted from 0.
+    pub condition: Option<u32>,
 }
 
 /// A freeze frame.

@@ -44,7 +44,9 @@ impl<A: Ask> Remote<A> {
         match self.ask.ask(command) {
             Reply::Over { ending, why } => Err(Fail::Over(Halt { ending, why })),
             Reply::Refused { problem } => Err(Fail::Refused(problem)),
-            Reply::HoldEnded { output, cause, why } => Err(Fail::HoldEnded(HoldEnd { output, cause, why })),
+            Reply::HoldEnded { output, cause, why, condition } => {
+                Err(Fail::HoldEnded(HoldEnd { output, cause, why, condition }))
+            }
             reply => Ok(reply),
         }
     }

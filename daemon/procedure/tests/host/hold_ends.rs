@@ -25,6 +25,7 @@ fn ending_at_wait(body: &str, n: usize, cause: ReleaseCause) -> String {
             output: OutputId::new("idle_valve").unwrap(),
             cause,
             why: "rpm fell below 450 r/min".into(),
+            condition: Some(1),
         })
     });
     told(&try_run(&after_header(body), ask), &log)
@@ -37,7 +38,7 @@ step("screw", "Turn it", || {
         remark("still held");
         7
     });
-    remark(`${held.outcome} ${held.words} ${held.value == 7}`);
+    remark(`${held.outcome} ${held.words} ${held.value == 7} ${held.condition == 1}`);
 });
 remark("after");
 "#;
@@ -51,7 +52,7 @@ fn a_hold_that_is_not_disturbed_gives_what_its_closure_gives() {
     > wait rpm up to 5.0 s
     > remark still held
     > release idle_valve
-    > remark done  true
+    > remark done  true false
     > end screw: passed
     > remark after
     ");
@@ -65,7 +66,7 @@ fn an_early_end_leaves_the_closure_at_once_and_the_script_goes_on_after_it() {
     > engage idle_valve 20 steps 30.0 s guards=0
     > wait rpm up to 5.0 s
     > release idle_valve
-    > remark dropped rpm fell below 450 r/min false
+    > remark dropped rpm fell below 450 r/min false true
     > end screw: passed
     > remark after
     ");
@@ -78,7 +79,7 @@ fn a_hold_in_a_step_of_its_own_and_a_second_one_afterwards_are_both_given_back()
     let twice = format!("{BODY}\n{}", BODY.replace("\"screw\"", "\"again\""));
     let text = ending_at_wait(&twice, 1, ReleaseCause::DropCondition);
     assert_eq!(text.matches("> release idle_valve").count(), 2, "{text}");
-    assert!(text.contains("> remark done  true"), "{text}");
+    assert!(text.contains("> remark done  true false"), "{text}");
 }
 
 #[test]
@@ -104,4 +105,22 @@ fn a_hold_is_extended_only_when_a_person_says_so() {
 #[test]
 fn whether_a_car_reads_while_held_is_a_fact_of_its_description() {
     assert!(outcome(r#"remark(`${reads_while_held("idle_valve")}`);"#).contains("> remark true"));
+}
+
+#[test]
+fn a_refused_hold_is_told_to_the_script_and_its_closure_is_not_run() {
+    let (ask, log) =
+        station(|_, command| matches!(command, Command::Engage { .. }).then(crate::fake::refused));
+    let text = told(&try_run(&after_header(BODY), ask), &log);
+    assert!(text.starts_with("passed") && text.contains("> remark refused"), "{text}");
+    assert!(!text.contains("still held") && !text.contains("> release"), "{text}");
+}
+
+#[test]
+fn a_plain_hold_that_is_told_of_an_early_end_stops_the_run() {
+    // The driver ends the run itself then; whatever it says, the run has not passed.
+    let body = r#"hold("idle_valve", 20.steps, #{ at_most: 30.seconds }, || { wait(above("rpm", 500.rpm).limit(5.seconds)); });"#;
+    let text = ending_at_wait(body, 1, ReleaseCause::DropCondition);
+    assert!(text.starts_with("stopped"), "{text}");
+    assert!(text.contains("> release idle_valve"), "{text}");
 }

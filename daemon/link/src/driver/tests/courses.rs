@@ -124,12 +124,15 @@ fn a_freeze_frame_is_read_identifier_by_identifier() {
 
 #[test]
 fn a_controller_without_a_freeze_frame_says_so_and_is_asked_no_more() {
-    for no in [Say::Refuse(0x11), Say::Data(vec![0x42, 0x02, 0x00, 0x00, 0x00])] {
+    for (no, refused) in [(Say::Refuse(0x11), true), (Say::Data(vec![0x42, 0x02, 0x00, 0x00, 0x00]), false)] {
         let world = World::with(move |_, request| if request[0] == 0x02 { no.clone() } else { Say::Usual });
-        let told = world.run(|script| {
+        let told = world.run(move |script| {
             script.link_up();
             let reply = script.ask(Command::ReadFreezeFrame);
-            assert_eq!(reply, Reply::FreezeFrame { code: None, values: Vec::new() });
+            match refused {
+                true => assert!(refusal(&reply).contains("keeps no freeze frames"), "{reply:?}"),
+                false => assert_eq!(reply, Reply::FreezeFrame { code: None, values: Vec::new() }),
+            }
         });
         assert_eq!(told.controller.requests().iter().filter(|r| r[0] == 0x02).count(), 1);
     }

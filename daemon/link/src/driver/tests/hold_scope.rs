@@ -21,7 +21,8 @@ fn a_dropped_hold_is_told_and_the_run_goes_on_after_its_release() {
         assert!(matches!(engage(script, S(30), vec![rpm_below(600.0)]), Reply::Engaged { .. }));
         // Met at once by the held idle, were it not for the drop.
         let reply = script.ask(Command::Wait { gate: gate(rpm_below(700.0), S(5), S(20)) });
-        assert!(matches!(reply, Reply::HoldEnded { cause: ReleaseCause::DropCondition, .. }), "{reply:?}");
+        let Reply::HoldEnded { cause, condition, .. } = reply else { panic!("{reply:?}") };
+        assert_eq!((cause, condition), (ReleaseCause::DropCondition, Some(0)));
         // Nothing is done for the script until it has asked for the release.
         for command in [Command::Remark { text: "on".into() }, Command::ReadCodes] {
             assert!(matches!(script.ask(command), Reply::HoldEnded { .. }));
@@ -119,4 +120,34 @@ fn what_is_not_held_or_has_ended_is_not_extended() {
         script.release();
     });
     assert!(told.controller.look().longest_hold <= MS(2_500));
+}
+
+#[test]
+fn a_hold_that_goes_on_and_was_refused_leaves_the_next_plain_one_plain() {
+    let mut first = true;
+    let world = World::with(move |_, request| match request {
+        [0x30, _, 0x07, _] if std::mem::take(&mut first) => super::controller::Say::Refuse(0x22),
+        _ => super::controller::Say::Usual,
+    });
+    let told = world.run(|script| {
+        script.link_up();
+        assert!(matches!(engage(script, S(10), vec![]), Reply::Refused { .. }));
+        assert!(matches!(script.engage(S(2), vec![]), Reply::Engaged { .. }));
+        assert!(matches!(script.pause(S(9)), Reply::Over { ending: Ending::Stopped, .. }));
+    });
+    assert_eq!(told.end.ending, Ending::Stopped);
+}
+
+#[test]
+fn leave_to_be_silent_ends_when_the_link_is_back() {
+    let world = World::new();
+    let second = model::Moment::ZERO + S(40);
+    world.controller.look().cut =
+        vec![(model::Moment::ZERO + S(8), model::Moment::ZERO + S(20)), (second, model::Moment::NEVER)];
+    let told = world.run(|script| {
+        script.link_up();
+        script.ask(Command::BearSilence { time: S(600) });
+        assert!(matches!(script.pause(S(300)), Reply::Over { ending: Ending::LinkLost, .. }));
+    });
+    assert!(told.at < second + S(30), "{:?}", told.at);
 }

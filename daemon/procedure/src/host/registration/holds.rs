@@ -43,7 +43,7 @@ pub(super) fn register(r: &mut Registrar<'_>) {
     r.function(
         "try_hold",
         "try_hold(output, value, #{ at_most: time, drop_if: [condition, …] }, || { … })",
-        "The same, and the script lives through an early end: #{ outcome, words, value }; outcome is \"done\", \"dropped\", \"window_over\" or \"refused\".",
+        "The same, and the script lives through a refusal or an early end: #{ outcome, words, value, condition }; outcome is \"done\", \"dropped\", \"window_over\" or \"refused\"; condition is the place of the drop condition that came true, from 0, or ().",
         move |ctx: NativeCallContext<'_>,
               output: &str,
               value: Quantity,

@@ -33,7 +33,7 @@ pub(super) fn register(r: &mut Registrar<'_>) {
     r.function(
         "bear_silence",
         "bear_silence(time)",
-        "For this long from here on the link may be down, as with the key off or while the starter turns; after it a link that is down is lost again. Guards rest while it is down.",
+        "For this long from here on the link may be down, as with the key off or while the starter turns; after it, or once the link has come back, a link that is down is lost again. Guards rest while it is down.",
         move |ctx: NativeCallContext<'_>, time: Quantity| -> Scripted<()> {
             shared.call(&ctx, |state| {
                 state.header()?;

@@ -52,7 +52,14 @@ fn asking(r: &mut Registrar<'_>) {
         "ask_to(act, target, words, limit)",
         "Asks the person to do something (\"turn\", \"bypass screw\", …) and gives the answer; without one, undecided.",
         move |ctx: NativeCallContext<'_>, act: &str, target: &str, words: &str, limit: Quantity| -> Scripted<String> {
-            shared.call(&ctx, |state| Question::new(state, act, target, words, &limit)?.ask(state, &Wanted::Done))
+            shared.call(&ctx, |state| {
+                let done = |answer: &str| {
+                    let answer = answer.trim();
+                    let yes = ["done", "yes", "ok", ""].iter().any(|yes| answer.eq_ignore_ascii_case(yes));
+                    yes.then(|| answer.to_string())
+                };
+                Question::new(state, act, target, words, &limit)?.ask_until(state, &Wanted::Done, done)
+            })
         },
     );
 
@@ -210,7 +217,7 @@ impl Question {
 
 fn asked_for(wanted: &Wanted) -> String {
     match wanted {
-        Wanted::Done => "say when it is done".into(),
+        Wanted::Done => "say 'done' when it is done".into(),
         Wanted::Choice { options } => format!("one of {}", options.join(", ")),
         Wanted::Number { unit, low, high } => format!("a number from {low} to {high} {}", unit.print()),
         Wanted::Text => "words".into(),

@@ -17,7 +17,12 @@ use crate::host::registrar::Registrar;
 struct Trace {
     unit: Unit,
     readings: Vec<f64>,
+    /// Seconds between each reading and the one before it.
+    gaps: Vec<f64>,
 }
+
+/// Readings further apart than this, in seconds, are no neighbours: what the channel did between them is unknown.
+const NEIGHBOURS: f64 = 2.0;
 
 impl Trace {
     fn quantity(&self, value: Option<f64>) -> Dynamic {
@@ -37,7 +42,8 @@ impl Trace {
 
     /// The number of neighbours further apart than `by`.
     fn jumps(&self, by: f64) -> usize {
-        self.readings.windows(2).filter(|two| (two[1] - two[0]).abs() > by).count()
+        let pairs = self.readings.windows(2).zip(&self.gaps);
+        pairs.filter(|(two, gap)| **gap <= NEIGHBOURS && (two[1] - two[0]).abs() > by).count()
     }
 
     /// How often the readings went back by more than `by` on their way up to the highest, or came up by more than
@@ -75,7 +81,12 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 let (id, unit) = state.channel(channel)?;
                 let (name, over) = (said(name, "the name")?, span(&over, "the time")?);
                 let readings = state.room.trace(&id, &name, over)?;
-                Ok(Trace { unit, readings: readings.iter().map(|TracePoint { value, .. }| *value).collect() })
+                let gap = |two: &[TracePoint]| two[1].at.since(two[0].at).as_secs_f64();
+                Ok(Trace {
+                    unit,
+                    gaps: readings.windows(2).map(gap).collect(),
+                    readings: readings.iter().map(|point| point.value).collect(),
+                })
             })
         },
     );
@@ -152,7 +163,7 @@ mod tests {
     use super::*;
 
     fn trace(readings: &[f64]) -> Trace {
-        Trace { unit: Unit::one(), readings: readings.to_vec() }
+        Trace { unit: Unit::one(), readings: readings.to_vec(), gaps: vec![0.2; readings.len().max(1) - 1] }
     }
 
     #[test]
@@ -173,5 +184,7 @@ mod tests {
         assert!((scatter - (32.0f64 / 7.0).sqrt()).abs() < 1e-12);
         assert_eq!(trace(&[2.0, 4.0, 4.0, 4.0, 5.0, 5.0, 7.0, 9.0]).jumps(1.5), 3);
         assert_eq!(trace(&[1.0]).scatter(), None);
+        let torn = Trace { gaps: vec![5.0], ..trace(&[1.0, 9.0]) };
+        assert_eq!(torn.jumps(1.0), 0, "nobody knows what was in the gap");
     }
 }
