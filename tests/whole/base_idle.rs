@@ -66,6 +66,14 @@ fn a_healthy_car_is_walked_through_every_step_and_its_screw_is_really_right_afte
     assert!(is < was, "{was} turns off before, {is} after");
     assert!((world.truth().throttle_volts - 0.5).abs() < 0.03, "{}", world.truth().throttle_volts);
     assert!(ended.causes.is_empty());
+    // What was judged under the hold was so: the car's own mean over that very time lies in the window.
+    let judged = pick(&session, |envelope| match &envelope.event {
+        Event::Measured { name, over, .. } if name == "base idle" => Some((envelope.at - *over, envelope.at)),
+        _ => None,
+    });
+    let (from, to) = *judged.last().expect("it was measured");
+    let truth = world.true_mean(bench_car::Truthful::Rpm, from.0, to.0).expect("the truth is kept");
+    assert!((700.0..=800.0).contains(&truth), "{truth}");
     // Every number of the verdict stands in the record with its word.
     let results = pick(&session, |envelope| match &envelope.event {
         Event::Result { name, finding } => Some((name.clone(), finding.word)),
@@ -79,7 +87,8 @@ fn a_healthy_car_is_walked_through_every_step_and_its_screw_is_really_right_afte
 
 #[test]
 fn every_starting_state_comes_to_the_same_good_end() {
-    let states: [(&str, fn(&mut WorldConfig)); 6] = [
+    type Change = fn(&mut WorldConfig);
+    let states: [(&str, Change); 6] = [
         ("cold and standing", |c| c.start = Start::Standing),
         ("just started", |c| c.start = Start::Cold),
         ("hot", |c| c.start = Start::Hot),
@@ -245,8 +254,11 @@ struct Meddler {
     inner: Box<dyn Transport>,
     world: SharedWorld,
     due: Arc<AtomicBool>,
-    deed: Box<dyn Fn(&mut bench_car::World, i64)>,
+    deed: Deed,
 }
+
+/// Something done to the car at a moment.
+type Deed = Box<dyn Fn(&mut bench_car::World, i64)>;
 
 impl Transport for Meddler {
     fn write(&mut self, now: Moment, bytes: &[u8]) -> Result<(), TransportError> {
@@ -308,6 +320,19 @@ fn what_is_wrong_is_found_and_named_first_or_second() {
         let told = pick(&session, |e| matches!(e.event, Event::Causes { .. }).then_some(()));
         assert_eq!(told.len(), 1, "{fault}: it stands in the record");
     }
+}
+
+#[test]
+fn a_key_that_is_left_on_is_noticed_and_nothing_is_taken_for_learned() {
+    let mut bench = Bench::with(car(12));
+    bench.hands = share_hands(Hands::of(12, Temper { leaves_key_on: true, ..Temper::draw(12) }));
+    let (ended, session) = walk(&bench);
+    assert_eq!(ended.ending, Ending::Undecided, "{}", words(&ended));
+    let told = pick(&session, |envelope| match &envelope.event {
+        Event::Remark { text } if text.contains("the ignition is not off") => Some(()),
+        _ => None,
+    });
+    assert_eq!(told.len(), 6, "three times at each of the two places");
 }
 
 #[test]

@@ -22,7 +22,7 @@ fn ending_at_wait(body: &str, n: usize, cause: ReleaseCause) -> String {
             _ => {}
         }
         ended.then(|| Reply::HoldEnded {
-            output: OutputId::new("idle_valve").unwrap(),
+            output: OutputId::new("idle_valve").expect("a usable name"),
             cause,
             why: "rpm fell below 450 r/min".into(),
             condition: Some(1),

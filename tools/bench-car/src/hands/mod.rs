@@ -1,7 +1,7 @@
 //! Simulated hands: a person at the car who knows only what a person would: the prompt, the readout, the dash.
 //!
 //! The hands never look at the car's truth except where a person feels it directly (a screw that will not go
-//! further, a starter that has caught). They react late, overshoot, may turn the wrong way first, let the sensor
+//! further, an engine that is heard to run, a starter that has caught). They react late, overshoot, may turn the wrong way first, let the sensor
 //! creep while its screws are tightened, and walk away from a long wait until they are called.
 //!
 //! What is asked is an act and a target in words; see [`ACTS`] for those they can serve. Anything else is answered
@@ -266,7 +266,9 @@ impl Hands {
         let mut took = self.seconds((1.0, 3.0));
         let mut says = None;
         match (asked.act.as_str(), asked.target.as_str()) {
-            ("key", "off") if !self.temper.leaves_engine_running => world.key(now, false),
+            ("key", "off") if !self.temper.leaves_engine_running && !self.temper.leaves_key_on => {
+                world.key(now, false);
+            }
             ("key", "on") => {
                 // An engine that runs with the key on is switched off first, and on again without starting it.
                 if world.truth().running && !self.temper.leaves_engine_running {
@@ -332,8 +334,7 @@ impl Hands {
     fn turn_screw(&mut self, now: i64, out: bool, wanted: &Wanted, world: &mut World) -> Option<String> {
         let seen = self.seen(now, "rpm");
         let (rpm, gap) = (seen.as_ref().map(|s| s.value), seen.as_ref().map(|s| s.gap).filter(|g| *g != 0.0));
-        let (clumsiness, wrong_way) = (self.temper.clumsiness, self.temper.wrong_way);
-        let turn = self.screw.next(out, rpm, gap, clumsiness, wrong_way, &mut self.draws);
+        let turn = self.screw.next(out, rpm, gap, &self.temper, &mut self.draws);
         let before = world.truth().screw_turns;
         world.turn_screw(now, turn);
         let after = world.truth().screw_turns;

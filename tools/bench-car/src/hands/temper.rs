@@ -18,8 +18,12 @@ pub struct Temper {
     pub walks_away: f64,
     /// Rounds of setting and tightening the sensor before giving up.
     pub patience: u32,
+    /// What a turn of the bypass screw is expected to do before it has been tried, in r/min.
+    pub expects_per_turn: f64,
     /// Does not switch the engine off when asked to.
     pub leaves_engine_running: bool,
+    /// Says that the key is off and leaves it on.
+    pub leaves_key_on: bool,
 }
 
 impl Temper {
@@ -34,7 +38,9 @@ impl Temper {
             creep: draws.between((0.1, 0.6)),
             walks_away: draws.between((0.2, 0.9)),
             patience: if draws.unit() < 0.02 { 1 } else { 10 },
+            expects_per_turn: draws.between((60.0, 300.0)),
             leaves_engine_running: false,
+            leaves_key_on: false,
         }
     }
 }
