@@ -170,7 +170,7 @@ mod tests {
     fn a_smooth_sweep_has_no_dips_and_each_step_back_is_one() {
         let smooth: Vec<f64> = (0..50).chain((0..50).rev()).map(f64::from).collect();
         assert_eq!(trace(&smooth).dips(0.5), 0);
-        let mut worn = smooth.clone();
+        let mut worn = smooth;
         (worn[10], worn[11], worn[30], worn[70]) = (2.0, 2.0, 25.0, 48.0);
         assert_eq!(trace(&worn).dips(3.0), 3);
         assert_eq!(trace(&worn).dips(100.0), 0);
