@@ -64,7 +64,7 @@ fn the_same_hold_with_a_longer_window_takes_its_place_and_nothing_else_does() {
     ledger.intend(entry("fan")).unwrap();
     let longer = LedgerEntry { at_most: Span::from_secs(60), ..entry("fan") };
     ledger.intend(longer.clone()).unwrap();
-    assert_eq!(ledger.outstanding(), [longer.clone()]);
+    assert_eq!(ledger.outstanding(), std::slice::from_ref(&longer));
     for other in [
         LedgerEntry { at_most: Span::from_secs(40), ..entry("fan") },
         LedgerEntry { release: vec![7], at_most: Span::from_secs(90), ..entry("fan") },
