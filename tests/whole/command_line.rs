@@ -96,6 +96,26 @@ fn bad_input_says_what_where_and_the_cure_all_at_once_and_exits_with_2() {
     }
     assert_eq!(run(&["rehearse", "missing.rhai"]).status.code(), Some(2));
     assert_eq!(run(&["rehearse"]).status.code(), Some(2));
+    let all = [
+        "rehearse",
+        "base-idle",
+        "--start",
+        "lukewarm",
+        "--bench",
+        "steam",
+        "--scripts",
+        "nowhere",
+        "--follows",
+        folder,
+    ];
+    let output = run(&all);
+    let err = text(&output.stderr);
+    assert_eq!(output.status.code(), Some(2), "{err}");
+    for part in
+        ["'lukewarm'", "standing-warm", "'steam'", "choose one of pressure, mass", "no folder 'nowhere'"]
+    {
+        assert!(err.contains(part), "{part} is missing in:\n{err}");
+    }
     assert_eq!(run(&["report", folder]).status.code(), Some(2));
     assert_eq!(run(&["--version"]).status.code(), Some(0));
 }

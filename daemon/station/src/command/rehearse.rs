@@ -86,6 +86,10 @@ pub(super) fn run(arguments: &Arguments) -> Ending {
 fn prepare(arguments: &Arguments) -> Result<(Plan, World), Vec<Problem>> {
     let limits = Limits::default();
     let mut problems = Vec::new();
+    if let Some(folder) = arguments.scripts.as_deref().filter(|folder| !folder.is_dir()) {
+        let seen = format!("there is no folder '{}'", folder.display());
+        problems.push(argument("--scripts", seen, "name the folder with your procedures"));
+    }
     let procedure = load::procedure(&arguments.procedure, arguments.scripts.as_deref(), &limits);
     let variant = Variant::named(&arguments.bench);
     if variant.is_none() {

@@ -22,7 +22,7 @@ pub struct Ended {
     pub session: SessionId,
     /// Where its record lies.
     pub path: Option<PathBuf>,
-    /// What the data point to, most likely first; empty for a run that passed.
+    /// What the data point to, most likely first; empty for a run that passed or was broken off.
     pub causes: Vec<Cause>,
     /// How long it took on the station's clock.
     pub length: Span,

@@ -184,8 +184,9 @@ fn close(
         problems.extend(report.problems.iter().cloned());
         coda.extend(report.problems.iter().map(|problem| Event::Problem { problem: problem.clone() }));
     }
-    // What a passed run points to is nothing.
-    let causes = if ending == Ending::Passed { Vec::new() } else { causes(plan, script.as_ref()) };
+    // A run that passed points to nothing, and one that was broken off has not looked at all of it.
+    let told = matches!(ending, Ending::CarNotRight | Ending::Undecided);
+    let causes = if told { causes(plan, script.as_ref()) } else { Vec::new() };
     if !causes.is_empty() {
         coda.push(Event::Causes { causes: causes.clone() });
     }
