@@ -11,12 +11,13 @@ mod handoff;
 mod precise;
 mod runner;
 mod scale;
+mod steady;
 mod stop;
 
 use std::sync::Arc;
-use std::time::Instant;
+use std::sync::atomic::{AtomicI64, Ordering};
 
-use model::Moment;
+use model::{Moment, Span};
 
 pub use anchor::Anchor;
 pub use handoff::{Callee, Caller, Gone, Turn, handoff};
@@ -25,24 +26,37 @@ pub use stop::Stop;
 
 #[derive(Debug)]
 enum Kind {
-    Real { base: Instant },
-    Rehearsal { base: tokio::time::Instant, utc_nanos: i64 },
+    Real {
+        base: steady::Reading,
+    },
+    Rehearsal {
+        base: tokio::time::Instant,
+        utc_nanos: i64,
+        /// Nanoseconds for which the computer is taken to have slept.
+        slept: AtomicI64,
+    },
 }
+
+/// A real wait is cut into pieces of this length at the most: the system's timers stand still while the computer
+/// sleeps, and after it has woken a deadline that passed meanwhile must not be waited for much longer.
+const LONGEST_NAP: Span = Span::from_secs(1);
 
 /// A station's clock. Copies show the same time.
 #[derive(Debug, Clone)]
 pub struct Clock(Arc<Kind>);
 
 impl Clock {
-    /// The computer's monotonic clock, starting now.
+    /// The computer's monotonic clock, starting now. Where the system tells, it goes on while the computer
+    /// sleeps: what was due meanwhile is then past due.
     pub fn real() -> Self {
-        Self(Arc::new(Kind::Real { base: Instant::now() }))
+        Self(Arc::new(Kind::Real { base: steady::read() }))
     }
 
     /// A rehearsal clock that starts at the given UTC. Only [`rehearse`] makes one, because it means nothing
     /// outside its paused runtime.
     fn rehearsal(utc_nanos: i64) -> Self {
-        Self(Arc::new(Kind::Rehearsal { base: tokio::time::Instant::now(), utc_nanos }))
+        let (base, slept) = (tokio::time::Instant::now(), AtomicI64::new(0));
+        Self(Arc::new(Kind::Rehearsal { base, utc_nanos, slept }))
     }
 
     /// Whether time stands still while nobody waits.
@@ -53,8 +67,26 @@ impl Clock {
     /// The time now.
     pub fn now(&self) -> Moment {
         match &*self.0 {
-            Kind::Real { base } => Moment(base.elapsed().as_nanos() as i64),
-            Kind::Rehearsal { base, .. } => scale::moment(base.elapsed()),
+            Kind::Real { base } => Moment::ZERO + steady::read().since(base),
+            Kind::Rehearsal { base, slept, .. } => {
+                scale::moment(base.elapsed()) + Span(slept.load(Ordering::Acquire))
+            }
+        }
+    }
+
+    /// For how long the computer has slept since this clock began: the time passed, and nothing ran. Zero for
+    /// ever where the system does not tell.
+    pub fn slept(&self) -> Span {
+        match &*self.0 {
+            Kind::Real { base } => steady::read().slept_since(base),
+            Kind::Rehearsal { slept, .. } => Span(slept.load(Ordering::Acquire)),
+        }
+    }
+
+    /// Lets a rehearsal's computer sleep: its time jumps. A real clock is not moved.
+    pub fn sleep_as_computer(&self, time: Span) {
+        if let Kind::Rehearsal { slept, .. } = &*self.0 {
+            slept.fetch_add(time.0.max(0), Ordering::AcqRel);
         }
     }
 
@@ -67,28 +99,30 @@ impl Clock {
         if at == Moment::NEVER {
             return std::future::pending().await;
         }
-        if at <= self.now() {
-            return;
-        }
-        match &*self.0 {
-            Kind::Real { base } => {
-                tokio::time::sleep_until((*base + precise::duration(at.since(Moment::ZERO))).into()).await;
+        loop {
+            let left = at.since(self.now());
+            if left <= Span::ZERO {
+                return;
             }
-            Kind::Rehearsal { base, .. } => tokio::time::sleep_until(*base + scale::duration(at)).await,
+            match &*self.0 {
+                Kind::Real { .. } => tokio::time::sleep(precise::duration(left.min(LONGEST_NAP))).await,
+                // tokio's clock does not know of the computer's sleep.
+                Kind::Rehearsal { base, slept, .. } => {
+                    let at = at - Span(slept.load(Ordering::Acquire));
+                    tokio::time::sleep_until(*base + scale::duration(at)).await;
+                }
+            }
         }
     }
 
     /// Waits until `at` as precisely as the machine allows: on a real clock the last stretch is waited out by
     /// the thread itself, so only a thread with nothing else to do may call this.
     pub async fn sleep_until_precisely(&self, at: Moment) {
-        if let Kind::Real { base } = &*self.0
-            && at != Moment::NEVER
-        {
-            self.sleep_until(at - precise::LAST_STRETCH).await;
-            precise::wait_thread(*base, at);
-            return;
+        if self.is_rehearsal() || at == Moment::NEVER {
+            return self.sleep_until(at).await;
         }
-        self.sleep_until(at).await;
+        self.sleep_until(at - precise::LAST_STRETCH).await;
+        precise::wait_thread(self, at);
     }
 
     /// Ties this clock to UTC.

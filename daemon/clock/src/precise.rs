@@ -1,8 +1,10 @@
 //! Waits that tokio's timer cannot make: it counts whole milliseconds and wakes about one late.
 
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use model::{Moment, Span};
+
+use crate::Clock;
 
 /// How long before the moment the thread takes over from the timer: more than the timer's usual lateness.
 pub(crate) const LAST_STRETCH: Span = Span::from_millis(3);
@@ -13,22 +15,20 @@ pub(crate) fn duration(span: Span) -> Duration {
 }
 
 /// Waits on the thread itself. A sleeping thread wakes about 0.1 ms late; that much is left to spinning.
-pub(crate) fn wait_thread(base: Instant, at: Moment) {
-    const SPIN: Duration = Duration::from_micros(150);
-    let due = base + duration(at.since(Moment::ZERO));
+pub(crate) fn wait_thread(clock: &Clock, at: Moment) {
+    const SPIN: Span = Span::from_micros(150);
     loop {
-        let left = due.saturating_duration_since(Instant::now());
-        if left.is_zero() {
+        let left = at.since(clock.now());
+        if left <= Span::ZERO {
             return;
         }
-        if left > SPIN { std::thread::sleep(left - SPIN) } else { std::hint::spin_loop() }
+        if left > SPIN { std::thread::sleep(duration(left - SPIN)) } else { std::hint::spin_loop() }
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::Clock;
 
     #[test]
     fn never_wakes_early_and_a_past_moment_does_not_wait() {

@@ -85,6 +85,29 @@ mod tests {
     }
 
     #[test]
+    fn a_computer_that_slept_finds_its_deadlines_passed() {
+        rehearse(7, |clock| async move {
+            let due = clock.now() + Span::from_secs(20);
+            clock.sleep_until(clock.now() + Span::from_secs(1)).await;
+            assert_eq!(clock.slept(), Span::ZERO);
+            clock.sleep_as_computer(Span::from_secs(60));
+            assert_eq!(
+                (clock.now(), clock.slept()),
+                (Moment::ZERO + Span::from_secs(61), Span::from_secs(60))
+            );
+            clock.sleep_until(due).await;
+            assert_eq!(clock.now(), Moment::ZERO + Span::from_secs(61), "what was due is past due");
+            clock.sleep_until(clock.now() + Span::from_micros(3)).await;
+            assert_eq!(clock.now(), Moment(61_000_003_000), "later waits are exact again");
+            assert_eq!(clock.anchor().utc_nanos, 7 + clock.now().0, "UTC went on as well");
+        })
+        .unwrap();
+        let real = Clock::real();
+        real.sleep_as_computer(Span::from_secs(60));
+        assert!(real.slept() < Span::from_secs(1), "a real clock is not moved");
+    }
+
+    #[test]
     fn a_real_runner_has_its_own_thread_and_real_time() {
         let thread = spawn_real("driver", |clock| async move {
             let at = clock.now() + Span::from_millis(2);

@@ -11,6 +11,7 @@ use wire::hold::HoldSpec;
 use wire::kline::{self, ClientConfig, Timing, TimingCoding};
 
 use crate::sides::Intent;
+use crate::transport::Abilities;
 
 fn timing(from: &car::Timing) -> Timing {
     Timing {
@@ -31,8 +32,8 @@ pub(crate) fn controller_timeout(description: &Description) -> Option<Span> {
     }
 }
 
-/// The conductor's configuration. `passes_break` tells whether the transport can wake by a pulse.
-pub(crate) fn conductor(description: &Description, passes_break: bool) -> ConductorConfig {
+/// The conductor's configuration over a wire of these abilities.
+pub(crate) fn conductor(description: &Description, abilities: Abilities) -> ConductorConfig {
     let link = &description.link;
     let mut client = ClientConfig::new(link.baud, link.controller_address, link.tester_address);
     client.addressing = match link.addressing {
@@ -47,9 +48,10 @@ pub(crate) fn conductor(description: &Description, passes_break: bool) -> Conduc
         HeaderForm::AddressedAndLength => Some(frame::HeaderForm::Addressed { length_byte: true }),
     };
     client.timing = timing(&link.timing);
+    client.latency = abilities.latency;
     client.echo = link.echo == Echo::Expected;
     client.wakeup = match link.wakeup {
-        Wakeup::Fast if passes_break => kline::Wakeup::Fast,
+        Wakeup::Fast if abilities.passes_break => kline::Wakeup::Fast,
         Wakeup::Fast | Wakeup::Awake => kline::Wakeup::Awake,
     };
     let mut config = ConductorConfig::new(client);

@@ -10,8 +10,10 @@ mod config;
 mod driver;
 mod journal;
 mod sides;
+mod times;
 pub mod transport;
 
 pub use board::Board;
 pub use driver::{Driver, DriverParts, Patience, RunEnd};
 pub use sides::{Intent, Ledger, Live, Operator, Sink, Viewer};
+pub use times::WireTimes;

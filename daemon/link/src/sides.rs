@@ -1,6 +1,8 @@
 //! Whom the driver talks to besides the wire, as small traits: it does not know who records, shows, asks
 //! people, or keeps the hold ledger.
 
+use std::task::{Context, Poll};
+
 use model::{EventEnvelope, Judgement, Moment, OutputId, Problem, Quantity, Sample, Span, Wanted};
 
 /// Takes everything that is to be recorded, without ever making the driver wait in real time.
@@ -54,6 +56,11 @@ pub trait Operator {
     fn call(&mut self, now: Moment, text: &str);
     /// The answer to what was asked last, once there is one.
     fn answer(&mut self, now: Moment) -> Option<String>;
+    /// Ready when an answer may be there; pending, with the waker noted, otherwise. For answers that come from
+    /// outside at any time.
+    fn poll_answered(&mut self, _: &mut Context<'_>) -> Poll<()> {
+        Poll::Pending
+    }
     /// When an answer may be there without any waker.
     fn next_answer(&self) -> Option<Moment>;
 }

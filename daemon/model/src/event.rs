@@ -75,10 +75,25 @@ pub enum ReleaseCause {
     ScriptGone,
     /// The link was lost.
     LinkLost,
+    /// The computer slept: nobody knows what happened meanwhile.
+    ComputerSlept,
     /// The controller refused the hold or its refresh.
     Refused,
     /// A former run left it held.
     FormerRun,
+}
+
+/// How a time is spread over many occasions.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Spread {
+    /// How many occasions.
+    pub count: u64,
+    /// Half of them took no longer.
+    pub median: Span,
+    /// 99 in 100 took no longer.
+    pub p99: Span,
+    /// None took longer.
+    pub worst: Span,
 }
 
 /// What can go wrong with one exchange.
@@ -368,6 +383,20 @@ pub enum Event {
     RecordsLost {
         /// How many.
         count: u64,
+    },
+    /// The computer slept, and has woken.
+    ComputerSlept {
+        /// For how long.
+        time: Span,
+    },
+    /// How long exchanges took, and how late this side spoke.
+    WireTimes {
+        /// From the first character of a request to the last of its answer.
+        exchange: Spread,
+        /// From the moment at which a request was due to the moment at which its first character was handed over.
+        request_late: Spread,
+        /// The same for every later character of a request.
+        character_late: Spread,
     },
     /// Counters of the link at its end.
     WireTally {

@@ -128,6 +128,7 @@ fn because(cause: ReleaseCause) -> &'static str {
         ReleaseCause::Stop => "the run was stopped",
         ReleaseCause::ScriptGone => "the procedure ended or failed",
         ReleaseCause::LinkLost => "the link was lost",
+        ReleaseCause::ComputerSlept => "the computer slept",
         ReleaseCause::Refused => "the controller refused it",
         ReleaseCause::FormerRun => "a former run left it held",
     }

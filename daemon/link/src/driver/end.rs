@@ -91,13 +91,21 @@ impl Driver {
 
     pub(super) fn finish(&mut self, begun: Moment) -> RunEnd {
         let now = self.clock.now();
-        if !self.port_lost
+        if !self.port.shunned
             && let Err(error) = self.let_line_go(now)
         {
             tracing::warn!(%error, "the line could not be let go at the end of the run");
         }
         self.warn_of_what_is_left(now);
         let tally = self.conductor.tally().clone();
+        self.journal.event(
+            now,
+            Event::WireTimes {
+                exchange: self.times.exchanges(),
+                request_late: self.times.requests_late(),
+                character_late: self.times.characters_late(),
+            },
+        );
         self.journal.event(
             now,
             Event::WireTally {
@@ -123,6 +131,7 @@ impl Driver {
             why,
             problems: std::mem::take(&mut self.problems),
             tally,
+            times: std::mem::take(&mut self.times),
             length: now.since(begun),
             at: now,
             last_seq: self.journal.last_seq(),

@@ -11,8 +11,10 @@ mod freeze;
 mod hold_scope;
 mod holds;
 mod pending;
+mod port;
 mod run;
 mod samples;
+mod sleep;
 #[cfg(test)]
 mod tests;
 mod wire_events;
@@ -37,12 +39,14 @@ use self::end::Farewell;
 use self::hold_scope::EndedHold;
 use self::holds::{Drop, Guard};
 use self::pending::Pending;
+use self::port::Port;
 use crate::board::Board;
 use crate::catch::Catch;
 use crate::config;
 use crate::journal::Journal;
 use crate::sides::{Intent, Ledger, Nobody, Operator, Sink, Viewer};
-use crate::transport::{Transport, TransportError};
+use crate::times::WireTimes;
+use crate::transport::{Reopen, Transport};
 
 /// How long the driver bears with others. The defaults are our choice, no published source: a link that does not
 /// come back while a person looks for the plug, and twice the usual freshness of a reading.
@@ -88,6 +92,8 @@ pub struct DriverParts {
     pub left_behind: Vec<Intent>,
     /// How long the driver bears with others.
     pub patience: Patience,
+    /// Opens the wire again after it was lost. Without it a lost wire ends the run.
+    pub reopen: Option<Reopen>,
 }
 
 impl fmt::Debug for DriverParts {
@@ -107,6 +113,8 @@ pub struct RunEnd {
     pub problems: Vec<Problem>,
     /// Counters of the wire.
     pub tally: Tally,
+    /// How long exchanges took, and how late this side spoke.
+    pub times: WireTimes,
     /// How long it took.
     pub length: Span,
     /// When it ended.
@@ -127,7 +135,7 @@ struct Over {
 /// The driver.
 pub struct Driver {
     clock: Clock,
-    transport: Box<dyn Transport>,
+    port: Port,
     description: Arc<Description>,
     facts: BTreeMap<ChannelId, ChannelFact>,
     script: Callee<Command, Reply>,
@@ -162,12 +170,9 @@ pub struct Driver {
     problems: Vec<Problem>,
     link_up: bool,
     down_since: Moment,
-    /// The port is gone: nothing is read or written any more.
-    port_lost: bool,
-    /// This side holds the line low.
-    line_low: bool,
-    /// Failures of the port since something was read.
-    failures: u32,
+    /// For how long the computer had slept when this was last looked at.
+    slept: Span,
+    times: WireTimes,
     /// Something was read since judges last looked.
     fresh: bool,
     shown_at: Moment,
@@ -189,9 +194,10 @@ impl Driver {
         let facts = config::facts(&parts.description);
         let intents = parts.left_behind.into_iter().map(|intent| (intent.output.clone(), intent)).collect();
         Self {
-            conductor: Conductor::new(config::conductor(&parts.description, true)),
+            conductor: Conductor::new(config::conductor(&parts.description, parts.transport.abilities())),
+            slept: parts.clock.slept(),
             clock: parts.clock,
-            transport: parts.transport,
+            port: Port::new(parts.transport, parts.reopen),
             description: parts.description,
             facts,
             script: parts.script,
@@ -219,9 +225,7 @@ impl Driver {
             problems: Vec::new(),
             link_up: false,
             down_since: now,
-            port_lost: false,
-            line_low: false,
-            failures: 0,
+            times: WireTimes::default(),
             fresh: false,
             shown_at: now - Span::from_secs(10),
         }
@@ -248,7 +252,7 @@ impl Driver {
                         self.journal.mute();
                         self.after_panic(&panic);
                     }
-                    self.port_lost = true;
+                    self.port.shunned = true;
                 }
             }
         }
@@ -262,7 +266,7 @@ impl Driver {
 
     fn begin(&mut self) {
         let now = self.clock.now();
-        self.port_lost = false;
+        self.port.shunned = false;
         if let Err(error) = self.set_up_port(now) {
             self.transport_lost(now, &error);
             self.end_run(now, Ending::LinkLost, &error.to_string(), ReleaseCause::LinkLost);
@@ -275,24 +279,12 @@ impl Driver {
         }
     }
 
-    fn set_up_port(&mut self, now: Moment) -> Result<(), TransportError> {
-        let baud = self.description.link.baud;
-        let achieved = self.transport.set_baud(now, baud)?;
-        // A receiver samples the last bit of a character in its middle: 5 % of error is the most it bears.
-        if achieved.abs_diff(baud) * 20 > baud {
-            let why = format!("it offers {achieved} Bd where {baud} Bd are needed");
-            return Err(TransportError::Unable { what: "set the rate", why });
-        }
-        self.let_line_go(now)?;
-        self.transport.purge(now)
-    }
-
     fn after_panic(&mut self, panic: &str) {
         let now = self.clock.now();
         tracing::error!(panic, "the driver panicked; what is held is being released");
         let seen = format!("the driver failed: {panic}");
         self.tell(now, Problem::new(ProblemKind::Program, Place::Program, seen, "report this fault"));
-        self.conductor = Conductor::new(config::conductor(&self.description, true));
+        self.conductor = Conductor::new(config::conductor(&self.description, self.port.abilities()));
         self.inbox.clear();
         self.pending = Pending::None;
         self.drops.clear();

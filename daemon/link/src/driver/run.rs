@@ -6,20 +6,17 @@ use clock::Turn;
 use model::event::ReleaseCause;
 use model::{Command, Ending, Moment, Place, Problem, ProblemKind, Reply};
 use wire::Reason;
-use wire::kline::Transmit;
 
 use super::Driver;
+use super::pending::Pending;
 use crate::transport::TransportError;
-
-/// So many failures of the port in a row, with nothing read between them, mean that it is gone (our choice, no
-/// published source).
-const MOST_FAILURES: u32 = 8;
 
 /// What ended a wait.
 enum Wake {
     Stop,
     Turn(Turn<Command>),
     Read(Result<(), TransportError>),
+    Answer,
     Time,
 }
 
@@ -35,9 +32,11 @@ impl Driver {
             if self.is_finished(now) {
                 return;
             }
-            let (until, precisely) = self.deadline();
-            let wake = self.wait(until, precisely).await;
+            let (until, sends) = self.deadline();
+            let wake = self.wait(until, sends.is_some()).await;
             let now = self.clock.now();
+            self.port.due = None;
+            self.notice_sleep(now);
             match wake {
                 Wake::Stop => {
                     let by = self.stop.by().unwrap_or("somebody").to_string();
@@ -53,37 +52,43 @@ impl Driver {
                     self.end_run(now, Ending::BadInput, seen, ReleaseCause::ScriptGone);
                 }
                 Wake::Read(Ok(())) => {
-                    self.failures = 0;
+                    self.port.heard();
                     self.conductor.bytes(now, &self.inbox);
                     self.inbox.clear();
                 }
                 Wake::Read(Err(error)) => self.transport_lost(now, &error),
-                Wake::Time => self.conductor.timeout(now),
+                // Looked at with everything else, in `settle`.
+                Wake::Answer => {}
+                Wake::Time => {
+                    self.port.due = sends.map(|reason| (until, reason));
+                    self.conductor.timeout(now);
+                }
             }
         }
     }
 
     async fn wait(&mut self, until: Moment, precisely: bool) -> Wake {
-        let Self { script, stop, transport, clock, inbox, over, port_lost, .. } = self;
+        let Self { script, stop, port, clock, inbox, over, operator, pending, .. } = self;
         let clock = &*clock;
-        let (listening, reading) = (over.is_none(), !*port_lost);
+        let (listening, reading) = (over.is_none(), port.is_open());
+        let asked = matches!(pending, Pending::Prompt { .. });
         tokio::select! {
             biased;
             () = stop.raised(), if listening => Wake::Stop,
             turn = script.next() => Wake::Turn(turn),
-            read = poll_fn(|context| transport.poll_read(context, clock.now(), inbox)), if reading => Wake::Read(read),
+            read = poll_fn(|context| port.poll_read(context, clock.now(), inbox)), if reading => Wake::Read(read),
+            () = poll_fn(|context| operator.poll_answered(context)), if asked => Wake::Answer,
             () = clock.sleep_until_precisely(until), if precisely => Wake::Time,
             () = clock.sleep_until(until), if !precisely => Wake::Time,
         }
     }
 
-    /// The next moment at which anything may have to be done, and whether characters leave then.
-    fn deadline(&self) -> (Moment, bool) {
+    /// The next moment at which anything may have to be done, and why, where characters leave then.
+    fn deadline(&self) -> (Moment, Option<Reason>) {
         let wire = self.conductor.deadline();
-        // A lost port would report its loss at every look, and the time would never go on.
-        let arrival = if self.port_lost { None } else { self.transport.next_arrival() };
         let others = [
-            arrival.unwrap_or(Moment::NEVER),
+            self.port.next_arrival(),
+            self.reopen_deadline(),
             self.pending.deadline(),
             self.watch_deadline(),
             self.operator_deadline(),
@@ -92,8 +97,8 @@ impl Driver {
         ];
         let other = others.into_iter().min().unwrap_or(Moment::NEVER);
         match wire {
-            Some(wire) if wire.at <= other => (wire.at, sends(wire.reason)),
-            _ => (other, false),
+            Some(wire) if wire.at <= other => (wire.at, Some(wire.reason).filter(|reason| sends(*reason))),
+            _ => (other, None),
         }
     }
 
@@ -113,6 +118,7 @@ impl Driver {
     /// Lets everything act until nothing more happens at this moment: what judging brings about is told and
     /// sent now, not when something else happens to wake the loop.
     pub(super) fn settle(&mut self, now: Moment) {
+        self.reopen_if_due(now);
         self.pump(now);
         for _ in 0..64 {
             if now >= self.link_deadline() {
@@ -148,45 +154,6 @@ impl Driver {
             reported = true;
         }
         reported
-    }
-
-    /// What a port that is gone was to send is lost; the machines' own deadlines then find out.
-    fn transmit(&mut self, now: Moment, transmit: Transmit) -> Result<(), TransportError> {
-        if self.port_lost {
-            return Ok(());
-        }
-        match transmit {
-            Transmit::Byte(byte) => self.transport.write(now, &[byte]),
-            Transmit::Low => {
-                self.line_low = true;
-                self.transport.set_level(now, true).map(|_| ())
-            }
-            Transmit::High => self.let_line_go(now),
-        }
-    }
-
-    /// A line that stayed low would keep everybody else on it from speaking.
-    pub(super) fn let_line_go(&mut self, now: Moment) -> Result<(), TransportError> {
-        if std::mem::take(&mut self.line_low) {
-            self.transport.set_level(now, false)?;
-        }
-        Ok(())
-    }
-
-    /// The port failed. One that is gone, or fails again and again, is used no more and ends the run: what is
-    /// held is then left to the controller's own timeout, because nothing reaches it from here.
-    pub(super) fn transport_lost(&mut self, now: Moment, error: &TransportError) {
-        if self.port_lost {
-            return;
-        }
-        self.failures += 1;
-        self.port_lost = matches!(error, TransportError::Gone(_)) || self.failures >= MOST_FAILURES;
-        self.conductor.transport_lost(now, &error.to_string());
-        if self.port_lost {
-            let cure = "plug the adapter in again and check its cable";
-            self.tell(now, Problem::new(ProblemKind::Link, Place::Wire, error.to_string(), cure));
-            self.end_run(now, Ending::LinkLost, &error.to_string(), ReleaseCause::LinkLost);
-        }
     }
 
     /// Pays the reply that is owed.

@@ -13,9 +13,11 @@ mod hold_scope;
 mod panics;
 mod properties;
 mod records;
+mod reopening;
 mod runners;
 mod scenes;
 mod sides;
+mod sleeping;
 mod trail;
 mod world;
 

@@ -22,7 +22,10 @@ impl Driver {
                 self.set_link(false, now);
                 self.journal.event(now, Event::LinkDown { why });
             }
-            Wire::Read { item, data, times } => self.answered(now, item, &data, &times),
+            Wire::Read { item, data, times } => {
+                self.times.exchange(times.answered.since(times.first));
+                self.answered(now, item, &data, &times);
+            }
             Wire::Refused { request, code } => {
                 let words = code.words().to_string();
                 self.journal.event(now, Event::Refused { request: hex(&request), code: code.0, words });
@@ -144,6 +147,7 @@ impl Driver {
             ReleaseCause::LinkLost => (Ending::LinkLost, "the link was lost"),
             ReleaseCause::Refused => (Ending::CarNotRight, "the controller refused it"),
             ReleaseCause::Stop => (Ending::Stopped, "the run was stopped"),
+            ReleaseCause::ComputerSlept => (Ending::Stopped, "the computer slept"),
             ReleaseCause::ScriptGone | ReleaseCause::ScopeLeft | ReleaseCause::FormerRun => return,
         };
         if cause == ReleaseCause::LinkLost {

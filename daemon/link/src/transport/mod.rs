@@ -6,7 +6,8 @@ pub mod mock;
 
 use std::task::{Context, Poll};
 
-use model::Moment;
+use clock::Clock;
+use model::{Moment, Problem, Span};
 use wire::kline::Received;
 
 pub use factory::{Factory, Kind};
@@ -27,10 +28,33 @@ pub enum TransportError {
     },
 }
 
+/// What a kind of wire can do and costs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Abilities {
+    /// Whether it passes a break, so that a controller can be woken by a pulse. A pseudo-terminal does not.
+    pub passes_break: bool,
+    /// How long it may hold characters back before it hands them over.
+    pub latency: Span,
+}
+
+impl Default for Abilities {
+    fn default() -> Self {
+        Self { passes_break: true, latency: Span::ZERO }
+    }
+}
+
+/// Opens a wire again after it was lost.
+pub type Reopen = Box<dyn FnMut(&Clock) -> Result<Box<dyn Transport>, Problem>>;
+
 /// A wire to a controller. Object-safe: which kind it is, only the factory knows.
 ///
 /// Setters give back what was achieved. Nothing here waits except [`Transport::poll_read`].
 pub trait Transport {
+    /// What it can do and costs.
+    fn abilities(&self) -> Abilities {
+        Abilities::default()
+    }
+
     /// Puts characters on the line, one after another.
     fn write(&mut self, now: Moment, bytes: &[u8]) -> Result<(), TransportError>;
 

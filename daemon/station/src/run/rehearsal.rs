@@ -84,6 +84,7 @@ pub fn rehearse(
             session: session.clone(),
             left_behind: left,
             patience: plan.patience,
+            reopen: None,
         });
         driver.record(started(plan));
         driver.record(clock.anchor().event());

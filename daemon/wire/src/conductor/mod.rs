@@ -136,6 +136,8 @@ pub struct Conductor {
     events: VecDeque<Event>,
     tally: Tally,
     wanted: bool,
+    /// The transport is gone.
+    away: bool,
     /// When this machine last looked at its deadlines.
     looked: Moment,
 }
@@ -158,6 +160,7 @@ impl Conductor {
             events: VecDeque::new(),
             tally: Tally::default(),
             wanted: false,
+            away: false,
             looked: Moment(i64::MIN),
         }
     }
@@ -300,19 +303,37 @@ impl Conductor {
         self.advance(now);
     }
 
-    /// The transport failed. What is held is released at once, without a wake-up: the failure may be this
-    /// side's alone and the controller still listening. Otherwise the link is down.
-    pub fn transport_lost(&mut self, now: Moment, why: &str) {
+    /// The transport failed, or this side was away for a time of its own (the computer slept). What is held is
+    /// released at once, without a wake-up: the failure may be this side's alone and the controller still
+    /// listening. Otherwise the link is down.
+    pub fn transport_lost(&mut self, now: Moment, why: &str, cause: ReleaseCause) {
         if self.client.is_connected() && self.holds.iter().any(Hold::may_be_held) {
             if let Some(owner) = self.owner.take() {
                 self.dropped(owner);
             }
             self.client.abandon(now);
             for i in 0..self.holds.len() {
-                self.holds[i].release(now, ReleaseCause::LinkLost);
+                self.holds[i].release(now, cause);
             }
         } else {
             self.lose_link(now, why);
+        }
+        self.advance(now);
+    }
+
+    /// The transport is gone until [`Conductor::transport_back`]: nobody is woken over a wire that is not there.
+    pub fn transport_away(&mut self) {
+        self.away = true;
+    }
+
+    /// The transport is there again. What may still be held is released at once, as after a restart: the
+    /// controller may still be listening. Otherwise the link is brought up without waiting for its next try.
+    pub fn transport_back(&mut self, now: Moment) {
+        self.away = false;
+        self.retry_at_once(now);
+        if !self.client.is_connected() && self.holds.iter().any(Hold::may_be_held) {
+            self.client.assume_connected(now);
+            self.link.assume_up();
         }
         self.advance(now);
     }

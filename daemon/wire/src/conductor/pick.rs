@@ -155,6 +155,9 @@ impl Conductor {
         if !self.wanted {
             return None;
         }
+        if let (true, Some(_)) = (self.away, self.link.retry_at()) {
+            return None;
+        }
         if let Some(at) = self.link.retry_at() {
             return self.still_ahead(Some(Deadline::new(at, Reason::Retry)));
         }

@@ -57,7 +57,7 @@ impl Link {
 impl Conductor {
     /// Wakes the controller when it is time to.
     pub(super) fn wake_if_due(&mut self, now: Moment) -> bool {
-        if self.link.stage != Stage::Down || now < self.link.retry_at {
+        if self.away || self.link.stage != Stage::Down || now < self.link.retry_at {
             return false;
         }
         self.link.stage = Stage::Waking;
@@ -65,6 +65,12 @@ impl Conductor {
         self.spoke(now);
         self.client.wake(now);
         true
+    }
+
+    /// A wake-up that waits for its turn need wait no longer.
+    pub(super) fn retry_at_once(&mut self, now: Moment) {
+        self.link.retry_at = self.link.retry_at.min(now);
+        self.link.pause = Span::ZERO;
     }
 
     /// The wake-up worked: the session comes next.

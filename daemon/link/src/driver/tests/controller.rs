@@ -217,6 +217,10 @@ impl LineEnd for Controller {
     fn write(&mut self, now: Moment, byte: u8) {
         let mut state = self.look();
         state.trail.push(Mark::Byte(byte));
+        // P4max: half a request is forgotten after it.
+        if now.since(state.busy_until) > MS(20) {
+            state.assembler.clear();
+        }
         let end = state.busy_until.max(now) + CHARACTER;
         state.busy_until = end;
         // The adapter hears itself, whether or not the cable is in.

@@ -99,6 +99,8 @@ pub(super) struct World {
     pub(super) keep_waiting: bool,
     /// Puts something between the driver and the line.
     pub(super) wrap: Option<Wrap>,
+    /// When the plug is out: every call in that time fails, and the port can be opened again after it.
+    pub(super) unplugged: Option<Vec<(Moment, Moment)>>,
 }
 
 /// Puts something around a transport.
@@ -143,6 +145,7 @@ impl World {
             script_patience: Duration::from_secs(60),
             keep_waiting: false,
             wrap: None,
+            unplugged: None,
         }
     }
 
@@ -174,10 +177,17 @@ impl World {
         let window = Window::default();
         let shown = window.0.clone();
         let line: Box<dyn Transport> = Box::new(InProcess::new(self.controller.clone()));
-        let plain = self.wrap.is_none();
+        let plain = self.wrap.is_none() && self.unplugged.is_none();
         let transport = match self.wrap {
             Some(wrap) => wrap(&clock, line),
             None => line,
+        };
+        let (transport, reopen) = match self.unplugged {
+            Some(times) => {
+                let (transport, reopen) = super::reopening::plug(self.controller.clone(), transport, times);
+                (transport, Some(reopen))
+            }
+            None => (transport, None),
         };
         let driver = Driver::new(DriverParts {
             clock: clock.clone(),
@@ -193,6 +203,7 @@ impl World {
             session: SessionId::new("s1").unwrap(),
             left_behind: self.left_behind,
             patience: self.patience,
+            reopen,
         });
         let replies = Arc::new(Mutex::new(0));
         let log = replies.clone();
