@@ -83,6 +83,19 @@ pub enum ReleaseCause {
     FormerRun,
 }
 
+/// An output that may be taken over, and how far.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ConsentedOutput {
+    /// Which output.
+    pub output: OutputId,
+    /// The lowest value that it may be held at.
+    pub low: Quantity,
+    /// The highest.
+    pub high: Quantity,
+    /// The longest time that one hold may last.
+    pub longest: Span,
+}
+
 /// How a time is spread over many occasions.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Spread {
@@ -383,6 +396,13 @@ pub enum Event {
     RecordsLost {
         /// How many.
         count: u64,
+    },
+    /// A person agreed that outputs may be taken over.
+    Consented {
+        /// Which, and how far.
+        outputs: Vec<ConsentedOutput>,
+        /// `typed` after it was read, or `named beforehand` on the command line.
+        how: String,
     },
     /// The computer slept, and has woken.
     ComputerSlept {

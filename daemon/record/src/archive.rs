@@ -52,22 +52,42 @@ impl Archive {
     /// Opens the archive in an existing or new folder, and closes what a crash left. Sessions that another
     /// program is recording are left alone.
     pub fn open(root: &Path) -> Result<(Self, Vec<Recovered>), Problem> {
-        std::fs::create_dir_all(root).map_err(|e| on_disk(root, "making the archive", &e))?;
-        Self::open_on(Arc::new(RealDisk), root)
+        let archive = Self::unrecovered(root)?;
+        let recovered = archive.recover_all()?;
+        Ok((archive, recovered))
     }
 
+    /// Opens the archive in an existing or new folder and leaves what a crash left for
+    /// [`Archive::recover_all`]: on a wire that may still hold something, closing an old record must not come
+    /// before the release.
+    pub fn unrecovered(root: &Path) -> Result<Self, Problem> {
+        std::fs::create_dir_all(root).map_err(|e| on_disk(root, "making the archive", &e))?;
+        Ok(Self::on(Arc::new(RealDisk), root))
+    }
+
+    fn on(disk: Arc<dyn Disk>, root: &Path) -> Self {
+        Self { disk, layout: Layout::new(root), interval: DEFAULT_SYNC_INTERVAL }
+    }
+
+    #[cfg(test)]
     pub(crate) fn open_on(disk: Arc<dyn Disk>, root: &Path) -> Result<(Self, Vec<Recovered>), Problem> {
-        let archive = Self { disk, layout: Layout::new(root), interval: DEFAULT_SYNC_INTERVAL };
-        let open = archive.layout.open();
+        let archive = Self::on(disk, root);
+        let recovered = archive.recover_all()?;
+        Ok((archive, recovered))
+    }
+
+    /// Closes what a crash left. Sessions that another program is recording are left alone.
+    pub fn recover_all(&self) -> Result<Vec<Recovered>, Problem> {
+        let open = self.layout.open();
         let seen = |e: io::Error| on_disk(&open, "looking for open sessions", &e);
-        create_folders(&*archive.disk, root, &open).map_err(seen)?;
+        create_folders(&*self.disk, self.layout.root(), &open).map_err(seen)?;
         let mut recovered = Vec::new();
-        for entry in archive.disk.list(&open).map_err(seen)? {
+        for entry in self.disk.list(&open).map_err(seen)? {
             if entry.folder {
-                recovered.extend(archive.recover(&entry.name)?);
+                recovered.extend(self.recover(&entry.name)?);
             }
         }
-        Ok((archive, recovered))
+        Ok(recovered)
     }
 
     /// Sets how much time may pass between two syncs of the sessions begun from now on.
@@ -106,6 +126,17 @@ impl Archive {
             }
         }
         Ok(closed)
+    }
+
+    /// The names of sessions that are being recorded, or that a crash left and nobody has closed yet.
+    pub fn unclosed(&self) -> Result<Vec<String>, Problem> {
+        let open = self.layout.open();
+        let seen = |e: io::Error| on_disk(&open, "looking for open sessions", &e);
+        if !self.disk.exists(&open).map_err(seen)? {
+            return Ok(Vec::new());
+        }
+        let folders = self.disk.list(&open).map_err(seen)?.into_iter().filter(|entry| entry.folder);
+        Ok(folders.map(|entry| entry.name).collect())
     }
 
     /// Deals with one folder of an open session; `None` when another program is recording it, or when nothing

@@ -54,6 +54,11 @@ impl Layout {
         self.root.join(".broken")
     }
 
+    /// Folder of what people have agreed to.
+    pub(crate) fn consents(&self) -> PathBuf {
+        self.root.join(".consents")
+    }
+
     pub(crate) fn ledger_folder(&self) -> PathBuf {
         self.root.join(".ledger")
     }

@@ -15,6 +15,7 @@
 mod archive;
 mod card;
 mod close;
+mod consents;
 mod disk;
 mod head;
 mod journal;
@@ -30,6 +31,7 @@ mod writer;
 
 pub use archive::{Archive, Recovered, RecoveryOutcome};
 pub use card::{Cut, FileDigest, SessionCard};
+pub use consents::Consents;
 pub use head::{ChannelHead, SessionHead};
 pub use layout::utc_text;
 pub use ledger::{HoldLedger, LedgerEntry, Outstanding};

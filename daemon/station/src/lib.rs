@@ -5,6 +5,7 @@
 #[cfg(feature = "bench-car")]
 pub mod bench;
 pub mod command;
+pub mod consent;
 pub mod load;
 pub mod run;
 pub mod sides;

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use car::Description;
-use model::{Place, Problem, ProblemKind};
+use model::{OutputId, Place, Problem, ProblemKind};
 use procedure::{Limits, Script};
 use report::findings::Rules;
 use sha2::{Digest, Sha256};
@@ -22,6 +22,8 @@ pub struct Procedure {
     pub script: Script,
     /// The name that it gives itself.
     pub name: String,
+    /// The outputs that it says it takes over.
+    pub outputs: Vec<OutputId>,
     /// SHA-256 of its text, in hex.
     pub sha256: String,
     /// What its notes point to, where it has rules for that.
@@ -67,8 +69,9 @@ fn findings(name: &str, script: &Path, folder: Option<&Path>) -> Result<Option<R
 /// Compiles a script's text and reads its header.
 pub fn compile(file: &str, text: &str, limits: &Limits) -> Result<Procedure, Vec<Problem>> {
     let script = procedure::compile(file, text, limits)?;
-    let name = procedure::header(&script, limits)?.name;
-    Ok(Procedure { script, name, sha256: sha256(text), findings: None })
+    let header = procedure::header(&script, limits)?;
+    let (name, outputs) = (header.name, header.outputs);
+    Ok(Procedure { script, name, outputs, sha256: sha256(text), findings: None })
 }
 
 fn find(name: &str, folder: Option<&Path>) -> Result<(String, String), Problem> {

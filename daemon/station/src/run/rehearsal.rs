@@ -5,15 +5,14 @@ use std::sync::Arc;
 use clock::{Clock, Stop, handoff};
 use link::transport::Transport;
 use link::transport::in_process::InProcess;
-use link::{Driver, DriverParts, RunEnd, Sink};
-use model::{Cause, Ending, Event, EventEnvelope, Moment, Problem, SCHEMA_VERSION, SessionId, Span};
-use procedure::{Cancel, Facts, RunReport};
-use record::{Archive, HoldLedger, Recorder, SessionHead};
-use report::findings::judge;
+use link::{Driver, DriverParts, RunEnd};
+use model::{Moment, Problem, Span};
+use procedure::{Cancel, Facts};
+use record::{Archive, HoldLedger, Recorder};
 
 use super::end::Ended;
 use super::plan::{Hooks, Plan};
-use super::script;
+use super::{script, session};
 use crate::bench::{Hands, SharedHands, SharedWorld, Watched, WorldLine};
 use crate::sides::facts;
 use crate::sides::ledger::{self, DiskLedger, left_behind};
@@ -52,8 +51,8 @@ pub fn rehearse(
     let (ledger, outstanding) = ledger::name(&plan.station, &plan.car.description.name)
         .and_then(|name| HoldLedger::open(&plan.archive, &name))
         .map_err(|problem| vec![problem])?;
-    let writer = begin(plan, &archive).map_err(|problem| vec![problem])?;
-    let (session, writer) = writer;
+    let (session, writer) =
+        session::begin(plan, &archive, REHEARSAL_UTC).map_err(|problem| vec![problem])?;
     let recorder = Recorder::start(writer, QUEUE).map_err(|problem| vec![problem])?;
     let handle = recorder.handle();
     let description = Arc::new(plan.car.description.clone());
@@ -86,7 +85,7 @@ pub fn rehearse(
             patience: plan.patience,
             reopen: None,
         });
-        driver.record(started(plan));
+        driver.record(session::started(plan));
         driver.record(clock.anchor().event());
         let facts = Facts { notes: plan.earlier.clone(), ..facts::of(&plan.car.description) };
         let thread =
@@ -105,7 +104,9 @@ pub fn rehearse(
         Driven::Crashed => return Ok(None),
         Driven::Ended(end) => end,
     };
-    Ok(Some(close(plan, recorder, end, report, session, &real)))
+    let tape = Tape::new(recorder.handle(), Box::new(plan.screen.clone()), Pace::Rehearsal);
+    let real = real.now().since(Moment::ZERO);
+    Ok(Some(session::close(plan, recorder, tape, end, report, session, real)))
 }
 
 async fn drive(driver: Driver, crash: &Stop) -> Driven {
@@ -119,108 +120,6 @@ async fn drive(driver: Driver, crash: &Stop) -> Driven {
 fn may_join(driven: &Driven) -> bool {
     let Driven::Ended(end) = driven else { return false };
     !end.abandoned
-}
-
-fn started(plan: &Plan) -> Event {
-    Event::SessionStarted {
-        procedure: Some(plan.procedure.name.clone()),
-        car: plan.car.description.name.clone(),
-        description_sha256: plan.car.sha256.clone(),
-        script_sha256: Some(plan.procedure.sha256.clone()),
-        program: env!("CARGO_PKG_VERSION").to_string(),
-        tags: plan.tags.clone(),
-    }
-}
-
-/// Begins a session under the plan's name, or under that name with the first free number behind it: what is
-/// in the archive is never overwritten.
-fn begin(plan: &Plan, archive: &Archive) -> Result<(SessionId, record::SessionWriter), Problem> {
-    let taken: Vec<String> =
-        archive.sessions()?.iter().filter_map(|path| Some(path.file_name()?.to_str()?.to_string())).collect();
-    let mut name = plan.session.clone();
-    let mut number = 2;
-    while taken.contains(&name) {
-        name = format!("{}-{number}", plan.session);
-        number += 1;
-    }
-    let session = SessionId::new(&name).map_err(|error| {
-        let place = model::Place::Argument { name: "session".into() };
-        Problem::new(model::ProblemKind::Argument, place, error.to_string(), "choose another name")
-    })?;
-    let writer = archive.begin(SessionHead {
-        session: session.clone(),
-        station: plan.station.clone(),
-        car: plan.car.description.name.clone(),
-        procedure: Some(plan.procedure.name.clone()),
-        program: env!("CARGO_PKG_VERSION").to_string(),
-        utc_nanos: REHEARSAL_UTC,
-        tags: plan.tags.clone(),
-        description_sha256: plan.car.sha256.clone(),
-        script_sha256: Some(plan.procedure.sha256.clone()),
-        channels: facts::channel_heads(&plan.car.description),
-    })?;
-    Ok((session, writer))
-}
-
-/// Closes the session, with what only its end knows: what the script's host found wrong, and the ending.
-fn close(
-    plan: &Plan,
-    recorder: Recorder,
-    end: RunEnd,
-    script: Option<RunReport>,
-    session: SessionId,
-    real: &Clock,
-) -> Ended {
-    let mut ending = end.ending;
-    let mut why = end.why.clone();
-    let mut problems = end.problems.clone();
-    let mut coda = Vec::new();
-    if let Some(report) = &script {
-        let graver = ending.and(report.ending);
-        if graver != ending || why.is_none() {
-            why = Some(report.why.clone()).filter(|why| !why.is_empty()).or(why);
-        }
-        ending = graver;
-        problems.retain(|problem| !report.problems.iter().any(|told| told.seen == problem.seen));
-        problems.extend(report.problems.iter().cloned());
-        coda.extend(report.problems.iter().map(|problem| Event::Problem { problem: problem.clone() }));
-    }
-    // A run that passed points to nothing, and one that was broken off has not looked at all of it.
-    let told = matches!(ending, Ending::CarNotRight | Ending::Undecided);
-    let causes = if told { causes(plan, script.as_ref()) } else { Vec::new() };
-    if !causes.is_empty() {
-        coda.push(Event::Causes { causes: causes.clone() });
-    }
-    coda.push(Event::SessionEnded { ending });
-    let mut tape = Tape::new(recorder.handle(), Box::new(plan.screen.clone()), Pace::Rehearsal);
-    for (seq, event) in (end.last_seq + 1..).zip(coda) {
-        tape.event(&EventEnvelope {
-            schema: SCHEMA_VERSION,
-            seq,
-            station: plan.station.clone(),
-            session: session.clone(),
-            at: end.at,
-            event,
-        });
-    }
-    drop(tape);
-    let path = match recorder.finish(ending) {
-        Ok(closed) => Some(closed.path),
-        Err(problem) => {
-            ending = ending.and(problem.kind.ending());
-            problems.push(problem);
-            None
-        }
-    };
-    let length = end.length;
-    let real = real.now().since(Moment::ZERO);
-    Ended { ending, why, problems, session, path, length, real, causes, driver: end, script }
-}
-
-/// What the run's notes point to.
-fn causes(plan: &Plan, script: Option<&RunReport>) -> Vec<Cause> {
-    let (Some(rules), Some(report)) = (&plan.procedure.findings, script) else { return Vec::new() };
-    judge(rules, &report.notes, &facts::levels(&plan.car.description))
 }
 
 fn program(seen: &str) -> Problem {

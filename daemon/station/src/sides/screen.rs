@@ -92,25 +92,45 @@ impl Inner {
     }
 }
 
-impl Viewer for Screen {
-    fn show(&mut self, live: &Live<'_>) {
-        let mut inner = self.0.lock().expect("nothing panics while it writes");
-        let real = inner.clock.now();
-        if inner.live.is_none() || live.waiting_for.is_empty() || real.since(inner.last) < LIVE_EVERY {
-            return;
+impl Screen {
+    /// Whether there is a live line that is due.
+    fn live_is_due(&self) -> bool {
+        let inner = self.0.lock().expect("nothing panics while it writes");
+        inner.live.is_some() && inner.clock.now().since(inner.last) >= LIVE_EVERY
+    }
+
+    /// What the live line says; nothing while nothing is waited for.
+    pub(super) fn live_text(live: &Live<'_>) -> Option<String> {
+        if live.waiting_for.is_empty() {
+            return None;
         }
-        inner.last = real;
         let link = if live.link_up { "" } else { "[no link] " };
         let what = live.judgement.map_or_else(|| live.waiting_for.to_string(), ToString::to_string);
         let recent: Vec<String> = live.recent.iter().map(|value| format!("{value:.2}")).collect();
         let recent = if recent.is_empty() { String::new() } else { format!("[{}] ", recent.join(" ")) };
-        let text: String =
-            format!("{:8.1} s  {link}{recent}{what}", live.now.as_secs_f64()).chars().take(110).collect();
+        let text = format!("{:8.1} s  {link}{recent}{what}", live.now.as_secs_f64());
+        Some(text.chars().take(110).collect())
+    }
+
+    /// Shows a live line in place of the one before.
+    pub(super) fn show_live(&self, text: &str) {
+        let mut inner = self.0.lock().expect("nothing panics while it writes");
+        inner.last = inner.clock.now();
         inner.live_shown = true;
         if let Some(live) = &mut inner.live
             && let Err(error) = write!(live, "\r\x1b[K{text}").and_then(|()| live.flush())
         {
             tracing::debug!(%error, "the screen is gone");
+        }
+    }
+}
+
+impl Viewer for Screen {
+    fn show(&mut self, live: &Live<'_>) {
+        if self.live_is_due()
+            && let Some(text) = Self::live_text(live)
+        {
+            self.show_live(&text);
         }
     }
 }
@@ -196,6 +216,11 @@ fn plain(event: &Event) -> Option<String> {
         Event::Remark { text } => format!("  {text}"),
         Event::Causes { causes } => format!("what the data point to\n{}", report::findings::words(causes)),
         Event::GuardTripped { word, .. } => format!("a guard tripped: {word}"),
+        Event::Consented { outputs, .. } => format!(
+            "agreed: {} may be taken over",
+            outputs.iter().map(|one| one.output.to_string()).collect::<Vec<_>>().join(", ")
+        ),
+        Event::ComputerSlept { time } => format!("the computer slept for {time}"),
         Event::RecordsLost { count } => format!("{count} records were lost"),
         _ => return None,
     })
