@@ -3,10 +3,11 @@
 mod factory;
 pub mod in_process;
 pub mod mock;
+pub mod serial;
 
 use std::task::{Context, Poll};
 
-use model::Moment;
+use model::{Moment, Span};
 use wire::kline::Received;
 
 pub use factory::{Factory, Kind};
@@ -27,10 +28,30 @@ pub enum TransportError {
     },
 }
 
+/// What a transport can and cannot do, beyond what its setters tell when they are called.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Abilities {
+    /// Whether a break reaches the other end. Where it does not, the controller must be awake by other means.
+    pub passes_break: bool,
+    /// How long characters that have come may be held back before they can be read.
+    pub latency: Span,
+}
+
+impl Default for Abilities {
+    fn default() -> Self {
+        Self { passes_break: true, latency: Span::ZERO }
+    }
+}
+
 /// A wire to a controller. Object-safe: which kind it is, only the factory knows.
 ///
 /// Setters give back what was achieved. Nothing here waits except [`Transport::poll_read`].
 pub trait Transport {
+    /// What this kind can do.
+    fn abilities(&self) -> Abilities {
+        Abilities::default()
+    }
+
     /// Puts characters on the line, one after another.
     fn write(&mut self, now: Moment, bytes: &[u8]) -> Result<(), TransportError>;
 
