@@ -18,11 +18,16 @@ pub trait Kind {
     /// Whether its peer lives in this process, so that it can be rehearsed.
     fn in_process(&self) -> bool;
 
-    /// Opens it.
+    /// Whether an address without a scheme is one of this kind: a plain path, for example.
+    fn takes_bare(&self, _address: &str) -> bool {
+        false
+    }
+
+    /// Opens it. It may be called again and again, after every loss.
     fn open(&self, address: &str, clock: &Clock) -> Result<Box<dyn Transport>, Problem>;
 }
 
-/// Opens transports by their address, `kind:what`.
+/// Opens transports by their address, `kind:what`, or `what` alone where a kind takes it bare.
 #[derive(Default)]
 pub struct Factory {
     kinds: Vec<Box<dyn Kind>>,
@@ -52,7 +57,10 @@ impl Factory {
             Problem::new(ProblemKind::Link, Place::Argument { name: address.to_string() }, seen, cure)
         };
         let (scheme, rest) = address.split_once(':').unwrap_or((address, ""));
-        let Some(kind) = self.kinds.iter().find(|kind| kind.scheme() == scheme) else {
+        // Bare ones come first: the path of a device may hold a colon of its own.
+        let bare = self.kinds.iter().find(|kind| kind.takes_bare(address)).map(|kind| (kind, address));
+        let named = || self.kinds.iter().find(|kind| kind.scheme() == scheme).map(|kind| (kind, rest));
+        let Some((kind, rest)) = bare.or_else(named) else {
             let known: Vec<String> =
                 self.kinds.iter().map(|kind| format!("{}:{}", kind.scheme(), kind.address_form())).collect();
             return Err(problem(
@@ -62,7 +70,7 @@ impl Factory {
         };
         // A paused clock beside real input or output jumps while the system works.
         if clock.is_rehearsal() && !kind.in_process() {
-            let seen = format!("'{scheme}' leads out of this process and cannot be rehearsed");
+            let seen = format!("'{}' leads out of this process and cannot be rehearsed", kind.scheme());
             return Err(problem(seen, "run it in real time".to_string()));
         }
         kind.open(rest, clock)
@@ -86,7 +94,14 @@ mod tests {
         fn in_process(&self) -> bool {
             false
         }
-        fn open(&self, _: &str, clock: &Clock) -> Result<Box<dyn Transport>, Problem> {
+        fn takes_bare(&self, address: &str) -> bool {
+            address.starts_with('/')
+        }
+        fn open(&self, address: &str, clock: &Clock) -> Result<Box<dyn Transport>, Problem> {
+            if address.contains("none") {
+                let place = Place::Path { path: address.into() };
+                return Err(Problem::new(ProblemKind::Link, place, "there is none", ""));
+            }
             Ok(Box::new(Mock::new(clock, 10_400, Vec::new())))
         }
     }
@@ -104,5 +119,14 @@ mod tests {
         let factory = Factory::new().with(Box::new(Wall));
         let error = factory.open("door:x", &Clock::real()).err().unwrap();
         assert_eq!(error.to_string(), "door:x: no kind of link is called 'door' (use wall:PATH)");
+    }
+
+    #[test]
+    fn a_bare_address_goes_to_the_kind_that_takes_it_whole_with_its_colons() {
+        let factory = Factory::new().with(Box::new(Wall));
+        let told = |address: &str| factory.open(address, &Clock::real()).err().unwrap().to_string();
+        assert_eq!(told("/by-path/none:1.0"), "/by-path/none:1.0: there is none");
+        assert_eq!(told("wall:/by-path/none:1.0"), "/by-path/none:1.0: there is none");
+        assert!(told("none").contains("no kind of link"));
     }
 }

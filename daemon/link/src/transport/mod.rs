@@ -3,6 +3,7 @@
 mod factory;
 pub mod in_process;
 pub mod mock;
+pub mod serial;
 
 use std::task::{Context, Poll};
 
