@@ -21,7 +21,7 @@ use model::{Moment, Span};
 
 pub use anchor::Anchor;
 pub use handoff::{Callee, Caller, Gone, Turn, handoff};
-pub use runner::{RunnerError, rehearse, spawn_real};
+pub use runner::{RunnerError, block_on, rehearse, spawn_real};
 pub use stop::Stop;
 
 #[derive(Debug)]

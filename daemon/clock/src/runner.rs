@@ -26,6 +26,11 @@ where
     Ok(runtime.block_on(async { make(Clock::rehearsal(utc_nanos)).await }))
 }
 
+/// Waits for a future in real time on the calling thread: for what comes before a driver begins.
+pub fn block_on<F: Future>(future: F) -> Result<F::Output, RunnerError> {
+    Ok(tokio::runtime::Builder::new_current_thread().enable_all().build()?.block_on(future))
+}
+
 /// Runs a future in real time on a thread of its own with a runtime of its own, so that nothing else in the
 /// program can delay it.
 pub fn spawn_real<F, Fut>(

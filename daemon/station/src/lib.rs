@@ -7,5 +7,6 @@ pub mod bench;
 pub mod command;
 pub mod consent;
 pub mod load;
+pub mod port;
 pub mod run;
 pub mod sides;

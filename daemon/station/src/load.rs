@@ -116,6 +116,29 @@ pub fn car(path: Option<&Path>) -> Result<Car, Vec<Problem>> {
     }
 }
 
+/// Loads a description by its name: a file of the user where the name is a path (it ends in `.toml` or names an
+/// existing file), a shipped one otherwise.
+pub fn car_named(name: &str) -> Result<Car, Vec<Problem>> {
+    let path = Path::new(name);
+    if path.extension().is_some_and(|extension| extension == "toml") || path.is_file() {
+        return car(Some(path));
+    }
+    let shipped = SHIPPED_CARS.iter().find(|(file, _)| file.strip_suffix(".toml") == Some(name));
+    if let Some((file, text)) = shipped {
+        return described(file, text);
+    }
+    let names = || SHIPPED_CARS.iter().filter_map(|(file, _)| file.strip_suffix(".toml"));
+    let cure = match model::nearest(name, names()) {
+        Some(near) => format!("did you mean '{near}'?"),
+        None => format!("give the path of a .toml file, or one of {}", names().collect::<Vec<_>>().join(", ")),
+    };
+    let place = Place::Argument { name: "--car".into() };
+    Err(vec![Problem::new(ProblemKind::Argument, place, format!("there is no description '{name}'"), cure)])
+}
+
+/// The descriptions that are shipped.
+pub const SHIPPED_CARS: [(&str, &str); 2] = [BENCH_CAR, BENCH_CAR_MASS];
+
 /// Loads a description from its text.
 pub fn described(file: &str, text: &str) -> Result<Car, Vec<Problem>> {
     Ok(Car { description: car::load(file, text)?, sha256: sha256(text) })

@@ -5,7 +5,7 @@ use std::rc::Rc;
 
 use bench_car::{Readout, hands};
 use link::{Live, Operator, Viewer};
-use model::{Moment, Wanted};
+use model::{Judgement, Moment, Wanted};
 
 /// Hands that the line, the driver and whoever shows the readout look at together.
 pub type SharedHands = Rc<RefCell<hands::Hands>>;
@@ -90,26 +90,19 @@ impl std::fmt::Debug for Watched {
 impl Viewer for Watched {
     fn show(&mut self, live: &Live<'_>) {
         if let Some(judgement) = live.judgement {
-            let readout = |finding: &model::judgement::Finding| {
-                let value = live.recent.last().copied().or(finding.estimate.as_ref().map(|e| e.value))?;
-                Some(Readout { channel: finding.channel.to_string(), value, gap: finding.gap? })
-            };
-            // Only the first channel's newest reading is shown in big; the others by their estimate.
-            let mut all: Vec<Readout> = Vec::new();
-            for (i, finding) in judgement.findings.iter().enumerate() {
-                let one = if i == 0 {
-                    readout(finding)
-                } else {
-                    finding.estimate.as_ref().zip(finding.gap).map(|(estimate, gap)| Readout {
-                        channel: finding.channel.to_string(),
-                        value: estimate.value,
-                        gap,
-                    })
-                };
-                all.extend(one);
-            }
-            self.hands.borrow_mut().see(live.now.0 + self.begun, all);
+            self.hands.borrow_mut().see(live.now.0 + self.begun, readouts(judgement, live.recent));
         }
         self.inner.show(live);
     }
+}
+
+/// What the hands see of a judgement. Only the first channel's newest reading is shown in big; the others by their
+/// estimate.
+pub fn readouts(judgement: &Judgement, recent: &[f64]) -> Vec<Readout> {
+    let readout = |(i, finding): (usize, &model::judgement::Finding)| {
+        let newest = recent.last().copied().filter(|_| i == 0);
+        let value = newest.or(finding.estimate.as_ref().map(|estimate| estimate.value))?;
+        Some(Readout { channel: finding.channel.to_string(), value, gap: finding.gap? })
+    };
+    judgement.findings.iter().enumerate().filter_map(readout).collect()
 }

@@ -42,6 +42,11 @@ impl WorldLine {
         Self { world, hands, begun, arrivals: Vec::new() }
     }
 
+    /// The same line on a clock at whose start the world's own time was this.
+    pub fn beginning_at(self, begun: i64) -> Self {
+        Self { begun, ..self }
+    }
+
     /// The world's own time when the line was opened.
     pub fn begun(&self) -> i64 {
         self.begun

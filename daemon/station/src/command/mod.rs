@@ -1,10 +1,17 @@
 //! The command line.
 
+#[cfg(feature = "bench-car")]
+mod bench;
+#[cfg(all(unix, feature = "bench-car"))]
+mod bench_car;
 mod car;
 mod reference;
 mod rehearse;
 mod report;
+mod run;
 mod serve;
+mod session;
+mod signals;
 
 use clap::{Parser, Subcommand};
 use model::{Ending, Problem};
@@ -24,6 +31,11 @@ enum Command {
     /// Run a procedure against the bench car, faster than real time
     #[cfg(feature = "bench-car")]
     Rehearse(rehearse::Arguments),
+    /// Run a procedure on a car, in real time
+    Run(run::Arguments),
+    /// Serve the bench car in real time behind a pseudo-terminal
+    #[cfg(all(unix, feature = "bench-car"))]
+    BenchCar(bench_car::Arguments),
     /// Say what a recorded session holds
     Report(report::Arguments),
     /// List every word of the procedure language
@@ -52,6 +64,9 @@ pub fn main() -> Ending {
     match arguments.command {
         #[cfg(feature = "bench-car")]
         Command::Rehearse(arguments) => rehearse::run(&arguments),
+        Command::Run(arguments) => run::run(&arguments),
+        #[cfg(all(unix, feature = "bench-car"))]
+        Command::BenchCar(arguments) => bench_car::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
         Command::Reference => reference::run(),
         Command::Car(arguments) => car::run(&arguments),

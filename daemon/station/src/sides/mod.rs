@@ -1,9 +1,12 @@
 //! The driver's other sides, served by the rooms that do the work.
 
 pub mod beside;
+#[cfg(unix)]
+pub mod distant;
 pub mod facts;
 pub mod ledger;
 pub mod person;
+pub mod pulse;
 pub mod screen;
 pub mod tape;
 pub mod typed;

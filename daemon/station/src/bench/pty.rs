@@ -1,0 +1,101 @@
+//! A pseudo-terminal of which the bench car has the one end and a tester the other.
+
+use std::fs::File;
+use std::io::{self, Read, Write};
+use std::os::fd::OwnedFd;
+use std::os::unix::fs::symlink;
+use std::path::{Path, PathBuf};
+use std::task::{Context, Poll, ready};
+
+use rustix::fs::{OFlags, fcntl_getfl, fcntl_setfl};
+use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
+use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
+use tokio::io::unix::AsyncFd;
+
+/// The bench car's end.
+#[derive(Debug)]
+pub(crate) struct Pty {
+    end: AsyncFd<File>,
+    path: PathBuf,
+}
+
+impl Pty {
+    /// Opens one, in raw mode. Must be called on the runtime that will read it.
+    pub(crate) fn open() -> io::Result<Self> {
+        let end: OwnedFd = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY)?;
+        grantpt(&end)?;
+        unlockpt(&end)?;
+        let path = ptsname(&end, Vec::new())?;
+        let path = PathBuf::from(path.into_string().map_err(|error| io::Error::other(error.to_string()))?);
+        // Until a tester sets it up, nothing may be echoed or translated.
+        let mut modes = tcgetattr(&end)?;
+        modes.make_raw();
+        tcsetattr(&end, OptionalActions::Now, &modes)?;
+        fcntl_setfl(&end, fcntl_getfl(&end)? | OFlags::NONBLOCK)?;
+        Ok(Self { end: AsyncFd::new(File::from(end))?, path })
+    }
+
+    /// The tester's end.
+    pub(crate) fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// The rate that the tester has set, in bits per second.
+    pub(crate) fn baud(&self) -> io::Result<u32> {
+        Ok(tcgetattr(self.end.get_ref())?.output_speed())
+    }
+
+    /// Reads what has come; pending while nothing has, or nobody has the other end open.
+    pub(crate) fn poll_read(&self, context: &mut Context<'_>, into: &mut Vec<u8>) -> Poll<io::Result<()>> {
+        loop {
+            let mut guard = ready!(self.end.poll_read_ready(context))?;
+            let mut buffer = [0; 256];
+            match guard.try_io(|end| end.get_ref().read(&mut buffer)) {
+                Ok(Ok(count)) if count > 0 => {
+                    into.extend(&buffer[..count]);
+                    return Poll::Ready(Ok(()));
+                }
+                // Nobody has the other end open: the next one who writes there wakes this.
+                Ok(Ok(_)) => guard.clear_ready(),
+                Ok(Err(error)) if error.raw_os_error() == Some(rustix::io::Errno::IO.raw_os_error()) => {
+                    guard.clear_ready();
+                }
+                Ok(Err(error)) => return Poll::Ready(Err(error)),
+                Err(_) => {}
+            }
+        }
+    }
+
+    /// Sends one character. What nobody reads is lost, as on a wire.
+    pub(crate) fn write(&self, byte: u8) {
+        if let Err(error) = self.end.get_ref().write_all(&[byte]) {
+            tracing::debug!(%error, "a character went nowhere");
+        }
+    }
+}
+
+/// A path that stays the same while the pseudo-terminal behind it changes, as the stable path of an adapter does.
+/// Taken away when dropped.
+#[derive(Debug)]
+pub(crate) struct StablePath(PathBuf);
+
+impl StablePath {
+    /// Points a path at a pseudo-terminal. What lies there already must be such a path.
+    pub(crate) fn point(path: &Path, to: &Path) -> io::Result<Self> {
+        match std::fs::symlink_metadata(path) {
+            Ok(found) if found.is_symlink() => std::fs::remove_file(path)?,
+            Ok(_) => return Err(io::Error::new(io::ErrorKind::AlreadyExists, "something else lies there")),
+            Err(_) => {}
+        }
+        symlink(to, path)?;
+        Ok(Self(path.to_path_buf()))
+    }
+}
+
+impl Drop for StablePath {
+    fn drop(&mut self) {
+        if let Err(error) = std::fs::remove_file(&self.0) {
+            tracing::warn!(%error, path = %self.0.display(), "the stable path stays behind");
+        }
+    }
+}

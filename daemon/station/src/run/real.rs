@@ -1,0 +1,156 @@
+//! A run on a real wire, in real time: the driver has a thread of its own, and everything else runs beside it.
+
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, Sender, channel};
+
+use clock::{Clock, Stop, handoff, spawn_real};
+use link::transport::Transport;
+use link::{Driver, DriverParts, Operator, RunEnd};
+use model::{Event, Moment, Place, Problem, ProblemKind, SessionId, Span};
+use procedure::{Cancel, Facts, RunReport};
+use record::{Archive, HoldLedger, Recorder, RecorderHandle, RecoveryOutcome};
+
+use super::end::Ended;
+use super::plan::Plan;
+use super::{script, session};
+use crate::port::Port;
+use crate::sides::beside::{Beside, Shown};
+use crate::sides::facts;
+use crate::sides::ledger::{self, DiskLedger, left_behind};
+use crate::sides::pulse::Pulse;
+use crate::sides::tape::{Pace, Tape};
+
+/// Entries between driver and recorder: at the fastest wire some minutes.
+const QUEUE: usize = 65_536;
+
+/// What a run on a real wire needs beside its plan.
+pub struct RealParts {
+    /// Where the wire is.
+    pub port: Port,
+    /// Who answers.
+    pub operator: Box<dyn Operator + Send>,
+    /// The wish to stop.
+    pub stop: Stop,
+    /// What a person agreed to.
+    pub consent: Option<Event>,
+}
+
+impl std::fmt::Debug for RealParts {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("RealParts").field("port", &self.port).finish_non_exhaustive()
+    }
+}
+
+/// What the driver's thread hands back.
+struct Driven {
+    end: RunEnd,
+    report: Option<RunReport>,
+    recorder: Recorder,
+    session: SessionId,
+}
+
+/// Runs a plan on a wire. What a former run left held is released before anything else is done, the closing of its
+/// records included.
+pub fn real(plan: &Arc<Plan>, parts: RealParts) -> Result<Ended, Vec<Problem>> {
+    let (beside, shown) = Beside::start(plan.screen.clone()).map_err(|problem| vec![problem])?;
+    let (begun, has_begun) = channel();
+    let (theirs, screen) = (plan.clone(), beside.clone());
+    let thread = spawn_real("wire", move |clock| async move { drive(&theirs, parts, screen, &begun, clock).await });
+    let thread = thread.map_err(|error| vec![program(&error.to_string())])?;
+    recover(plan, &has_begun);
+    let driven = thread.join().unwrap_or_else(|_| Ok(Err(program("the driver's thread panicked"))));
+    let driven = driven.map_err(|error| vec![program(&error.to_string())])?;
+    let driven = driven.map_err(|problem| vec![problem])?;
+    Ok(close(plan, driven, beside, shown))
+}
+
+/// Closes what a crash left as soon as the driver is at work on the wire.
+fn recover(plan: &Plan, has_begun: &Receiver<()>) {
+    // A driver that could not begin says why when its thread is joined.
+    if has_begun.recv().is_err() {
+        return;
+    }
+    match Archive::unrecovered(&plan.archive).and_then(|archive| archive.recover_all()) {
+        Ok(recovered) => {
+            for one in recovered {
+                let what = match &one.outcome {
+                    RecoveryOutcome::Closed { .. } => "recovered".to_string(),
+                    RecoveryOutcome::MovedAside(problem) => format!("could not be read and is kept aside: {problem}"),
+                    RecoveryOutcome::Left(problem) => format!("could not be closed yet: {problem}"),
+                };
+                plan.screen.say(&format!("session {} of a former run: {what} ({})", one.session, one.path.display()));
+            }
+        }
+        Err(problem) => plan.screen.say(&format!("problem: {problem}")),
+    }
+}
+
+async fn drive(
+    plan: &Plan,
+    parts: RealParts,
+    screen: Beside,
+    begun: &Sender<()>,
+    clock: Clock,
+) -> Result<Driven, Problem> {
+    let RealParts { port, operator, stop, consent } = parts;
+    let mut open = port.opener();
+    let transport = open(&clock)?;
+    let (ledger, outstanding) = ledger::name(&plan.station, &plan.car.description.name)
+        .and_then(|name| HoldLedger::open(&plan.archive, &name))?;
+    let description = Arc::new(plan.car.description.clone());
+    let left = left_behind(&outstanding, &description);
+    for intent in &left {
+        plan.screen.say(&format!("{} was left held by a former run: it is released first", intent.output));
+    }
+    let archive = Archive::unrecovered(&plan.archive)?;
+    let anchor = clock.anchor();
+    let (session, writer) = session::begin(plan, &archive, anchor.utc_nanos)?;
+    let recorder = Recorder::start(writer, QUEUE)?;
+    let handle = recorder.handle();
+    let (caller, callee) = handoff(&clock, plan.script_patience);
+    let mut driver = Driver::new(DriverParts {
+        clock: clock.clone(),
+        transport,
+        description,
+        script: callee,
+        stop,
+        sink: Box::new(Tape::new(handle.clone(), Box::new(screen.clone()), Pace::Real)),
+        ledger: Box::new(DiskLedger::new(ledger, clock.clone())),
+        operator,
+        viewer: Box::new(Pulse::new(Box::new(screen), handle)),
+        station: plan.station.clone(),
+        session: session.clone(),
+        left_behind: left,
+        patience: plan.patience,
+        reopen: Some(open),
+    });
+    driver.record(session::started(plan));
+    driver.record(anchor.event());
+    if let Some(consent) = consent {
+        driver.record(consent);
+    }
+    // Nobody waits for this any more when the run is being torn down.
+    begun.send(()).ok();
+    let cancel = Cancel::new();
+    let facts = Facts { notes: plan.earlier.clone(), ..facts::of(&plan.car.description) };
+    let thread =
+        script::start(plan.procedure.clone(), facts, plan.limits.clone(), caller, None, cancel.clone())?;
+    let end = driver.run().await;
+    cancel.cancel();
+    // A script that was abandoned is not waited for: its thread cannot be ended from outside.
+    let report = if end.abandoned { None } else { thread.join().ok() };
+    Ok(Driven { end, report, recorder, session })
+}
+
+fn close(plan: &Plan, driven: Driven, beside: Beside, shown: Shown) -> Ended {
+    let Driven { end, report, recorder, session } = driven;
+    let real = end.length;
+    let tape = Tape::new(recorder.handle(), Box::new(beside), Pace::Real);
+    let ended = session::close(plan, recorder, tape, end, report, session, real);
+    shown.finish();
+    ended
+}
+
+fn program(seen: &str) -> Problem {
+    Problem::new(ProblemKind::Program, Place::Program, seen, "report this fault")
+}
