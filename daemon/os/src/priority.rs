@@ -101,7 +101,7 @@ mod linux {
 
     /// As nice a value as is allowed, down to [`NICE`]; nothing where that is no better than now. On Linux a nice
     /// value belongs to the thread, and 0 is the calling one (setpriority(2), "C library/kernel differences").
-    fn nicer() -> Option<Scheduling> {
+    pub(super) fn nicer() -> Option<Scheduling> {
         let now = getpriority_process(None).ok()?;
         // The limit counts upwards: 20 minus the nicest value allowed (getrlimit(2)).
         let limit = getrlimit(Resource::Nice).current.unwrap_or(40).min(40);
@@ -147,6 +147,25 @@ mod tests {
         // For a thread in real time the kernel says 0.
         assert!(raised.timer_slack.is_some_and(|slack| slack <= 1), "{raised}");
         assert_eq!(told_by_the_kernel(), usual);
+    }
+
+    #[test]
+    #[cfg(target_os = "linux")]
+    fn a_nice_value_that_is_allowed_is_taken_and_one_that_is_not_changes_nothing() {
+        let (achieved, before, after) = std::thread::spawn(|| {
+            let before = told_by_the_kernel();
+            (linux::nicer(), before, told_by_the_kernel())
+        })
+        .join()
+        .unwrap();
+        match achieved {
+            Some(Scheduling::Nicer { nice }) => {
+                assert_eq!((nice, 0, 0), after);
+                assert!(nice < before.0);
+            }
+            Some(other) => panic!("{other:?}"),
+            None => assert_eq!(after, before),
+        }
     }
 
     #[test]
