@@ -108,6 +108,7 @@ impl<L: Fn(&Path) -> Span> Kind for Serial<L> {
             abilities,
             marks: Marks::default(),
             dates: Dates::at(FIRST_BAUD),
+            low: false,
             gone: None,
         };
         // What came before the port was set up may be garbled.
@@ -124,6 +125,8 @@ struct Port {
     abilities: Abilities,
     marks: Marks,
     dates: Dates,
+    /// The line is held low.
+    low: bool,
     /// Why it is lost, once it is.
     gone: Option<String>,
 }
@@ -143,6 +146,15 @@ impl Port {
         match self.access.lost() {
             Some(lost) => self.lose(lost),
             None => TransportError::Unable { what, why: why.to_string() },
+        }
+    }
+}
+
+impl Drop for Port {
+    fn drop(&mut self) {
+        // Not every adapter ends a break when it is closed, and a line that stays low silences everybody on it.
+        if self.low && self.gone.is_none() {
+            let _ = self.stream.clear_break();
         }
     }
 }
@@ -179,7 +191,9 @@ impl Transport for Port {
         } else {
             ("let the line go", self.stream.clear_break())
         };
-        done.map(|()| true).map_err(|error| self.refused(what, &error))
+        done.map_err(|error| self.refused(what, &error))?;
+        self.low = low;
+        Ok(true)
     }
 
     fn set_baud(&mut self, _: Moment, baud: u32) -> Result<u32, TransportError> {

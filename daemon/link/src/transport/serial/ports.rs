@@ -1,15 +1,29 @@
 //! The serial ports of this computer.
 //!
 //! On Linux they are read from the kernel's own folders (`class/tty`, described in the kernel's
-//! Documentation/ABI/testing/sysfs-tty); no device is opened for it.
+//! Documentation/ABI/testing/sysfs-tty; `/proc`, proc(5) of the Linux manual pages). No device is opened for it: that
+//! would raise the modem lines of a port that nobody uses.
+
+#[cfg(unix)]
+mod groups;
+#[cfg(unix)]
+mod holders;
+#[cfg(test)]
+#[cfg(unix)]
+pub(super) mod tests;
 
 use std::path::{Path, PathBuf};
+
+#[cfg(unix)]
+pub(super) use groups::cure_of_denial;
 
 /// Where the system's own folders lie.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Roots {
     /// What the kernel tells of its devices.
     pub sys: PathBuf,
+    /// What the kernel tells of its programs and locks.
+    pub proc: PathBuf,
     /// The devices themselves.
     pub dev: PathBuf,
     /// The system's settings: its groups.
@@ -18,16 +32,128 @@ pub struct Roots {
 
 impl Default for Roots {
     fn default() -> Self {
-        Self { sys: "/sys".into(), dev: "/dev".into(), etc: "/etc".into() }
+        Self { sys: "/sys".into(), proc: "/proc".into(), dev: "/dev".into(), etc: "/etc".into() }
     }
 }
 
-/// Paths of the ports that there are, in the order of their names; none where the system does not tell.
+/// What is known of a port.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Port {
+    /// Its device.
+    pub path: PathBuf,
+    /// A path that leads to it wherever it is numbered next time: by what it is, else by where it is plugged in.
+    pub stable: Option<PathBuf>,
+    /// What is behind it.
+    pub kind: PortKind,
+    /// Why this user may not open it, as the cure; none where he may.
+    pub denied: Option<String>,
+    /// Who has it open, as far as this user may see.
+    pub used: Option<User>,
+}
+
+/// What is behind a port.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum PortKind {
+    /// An adapter on USB.
+    Usb(Usb),
+    /// A radio link that behaves like a port.
+    Radio,
+    /// A chip of the computer itself.
+    OnBoard,
+}
+
+/// What an adapter on USB says of itself (USB 2.0, table 9-8: the fields idVendor, idProduct and the texts that
+/// iManufacturer and iProduct point to).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Usb {
+    /// The vendor's number.
+    pub vendor: u16,
+    /// The product's number.
+    pub product: u16,
+    /// The vendor's name.
+    pub vendor_name: Option<String>,
+    /// The product's name.
+    pub product_name: Option<String>,
+}
+
+/// Who uses a port.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum User {
+    /// A program with its number; its name where it can be read.
+    Program {
+        /// The number of its process.
+        process: u32,
+        /// The name of its program.
+        name: Option<String>,
+    },
+    /// Somebody who has locked it and cannot be seen.
+    Unseen,
+}
+
+/// The ports that there are, in the order of their names; none where the system does not tell.
+pub fn list(roots: &Roots) -> Vec<Port> {
+    #[cfg(unix)]
+    {
+        let holders = holders::Holders::read(&roots.proc);
+        names(roots).iter().map(|name| port(roots, name, &holders)).collect()
+    }
+    #[cfg(not(unix))]
+    {
+        elsewhere(roots)
+    }
+}
+
+/// Paths of the ports that there are, in the order of their names.
 pub(super) fn paths(roots: &Roots) -> Vec<PathBuf> {
-    names(roots).iter().map(|name| roots.dev.join(name)).collect()
+    #[cfg(unix)]
+    {
+        names(roots).iter().map(|name| roots.dev.join(name)).collect()
+    }
+    #[cfg(not(unix))]
+    {
+        elsewhere(roots).into_iter().map(|port| port.path).collect()
+    }
+}
+
+/// What the serial library finds on a system without these folders.
+#[cfg(not(unix))]
+fn elsewhere(_: &Roots) -> Vec<Port> {
+    use tokio_serial::SerialPortType;
+    let kind = |kind: SerialPortType| match kind {
+        SerialPortType::UsbPort(usb) => PortKind::Usb(Usb {
+            vendor: usb.vid,
+            product: usb.pid,
+            vendor_name: usb.manufacturer,
+            product_name: usb.product,
+        }),
+        SerialPortType::BluetoothPort => PortKind::Radio,
+        SerialPortType::PciPort | SerialPortType::Unknown => PortKind::OnBoard,
+    };
+    let found = tokio_serial::available_ports().unwrap_or_default().into_iter();
+    let port = |port: tokio_serial::SerialPortInfo| Port {
+        path: port.port_name.into(),
+        stable: None,
+        kind: kind(port.port_type),
+        denied: None,
+        used: None,
+    };
+    found.map(port).collect()
+}
+
+#[cfg(unix)]
+fn port(roots: &Roots, name: &str, holders: &holders::Holders) -> Port {
+    let path = roots.dev.join(name);
+    Port {
+        stable: stable(roots, &path),
+        kind: kind(roots, name),
+        denied: groups::denied(&path, roots),
+        used: holders.of(&path),
+        path,
+    }
 }
 
 /// Names of terminals with hardware behind them.
+#[cfg(unix)]
 fn names(roots: &Roots) -> Vec<String> {
     let Ok(folder) = roots.sys.join("class/tty").read_dir() else { return Vec::new() };
     let entries = folder.filter_map(|entry| entry.ok()?.file_name().into_string().ok());
@@ -36,6 +162,7 @@ fn names(roots: &Roots) -> Vec<String> {
     names
 }
 
+#[cfg(unix)]
 fn is_port(roots: &Roots, name: &str) -> bool {
     let class = roots.sys.join("class/tty").join(name);
     // Consoles and pseudo-terminals have no device; places of the board's driver without a chip have type 0.
@@ -45,95 +172,56 @@ fn is_port(roots: &Roots, name: &str) -> bool {
 }
 
 /// So that the tenth comes after the ninth.
+#[cfg(unix)]
 fn natural(name: &str) -> (String, u64) {
     let digits = name.bytes().rev().take_while(u8::is_ascii_digit).count();
     let (word, number) = name.split_at(name.len() - digits);
     (word.to_string(), number.parse().unwrap_or(0))
 }
 
-fn read(path: &Path) -> Option<String> {
-    std::fs::read_to_string(path).ok().map(|text| text.trim().to_string())
-}
-
-/// Reading and writing for the group, in a file's mode after POSIX.
-const GROUP_MAY: u32 = 0o060;
-
-/// The way to a device that this user may not open, from its mode and its group.
-pub(super) fn cure_of_denial(mode: u32, gid: u32, roots: &Roots) -> String {
-    match group(gid, roots) {
-        // Whoever joins the administrator's group may do far more than open a port.
-        Some(group) if mode & GROUP_MAY == GROUP_MAY && gid != 0 => format!(
-            "it belongs to the group '{group}': join it with 'sudo usermod -aG {group} \"$USER\"', then log out and in"
-        ),
-        _ => "no group may use it: give it to one by a rule of the device manager, or ask whoever looks after this \
-              computer"
-            .into(),
-    }
-}
-
-/// The name of a group in the system's list (group(5) of the Linux manual pages: name, password, number, members).
-fn group(gid: u32, roots: &Roots) -> Option<String> {
-    let list = std::fs::read_to_string(roots.etc.join("group")).ok()?;
-    list.lines().find_map(|line| {
-        let mut fields = line.split(':');
-        let name = fields.next()?;
-        (fields.nth(1)?.parse() == Ok(gid)).then(|| name.to_string())
+/// The first link of the device manager that leads to the device.
+#[cfg(unix)]
+fn stable(roots: &Roots, path: &Path) -> Option<PathBuf> {
+    let device = path.canonicalize().ok()?;
+    ["by-id", "by-path"].into_iter().find_map(|way| {
+        let folder = roots.dev.join("serial").join(way).read_dir().ok()?;
+        let links = folder.filter_map(|entry| Some(entry.ok()?.path()));
+        links.filter(|link| link.canonicalize().is_ok_and(|to| to == device)).min()
     })
 }
 
-#[cfg(test)]
+/// What is behind a terminal: a device on USB has its numbers in the folder of the device or one above it.
 #[cfg(unix)]
-pub(super) mod tests {
-    use std::fs;
-
-    use super::*;
-
-    /// An invented machine: two adapters on USB, one port on the board, a place without a chip, a console.
-    pub(in crate::transport::serial) fn machine() -> (Roots, tempfile::TempDir) {
-        let folder = tempfile::tempdir().unwrap();
-        let roots = Roots {
-            sys: folder.path().join("sys"),
-            dev: folder.path().join("dev"),
-            etc: folder.path().join("etc"),
-        };
-        fs::create_dir_all(&roots.dev).unwrap();
-        fs::create_dir_all(&roots.etc).unwrap();
-        fs::write(roots.etc.join("group"), "root:x:0:\nports:x:20:mona,jan\nwheel:x:27:mona\n").unwrap();
-        for (name, device, kind) in [
-            ("console", false, None),
-            ("ttyS0", true, Some("4\n")),
-            ("ttyS1", true, Some("0\n")),
-            ("ttyUSB0", true, None),
-            ("ttyUSB1", true, None),
-        ] {
-            let class = roots.sys.join("class/tty").join(name);
-            fs::create_dir_all(if device { class.join("device") } else { class.clone() }).unwrap();
-            if let Some(kind) = kind {
-                fs::write(class.join("type"), kind).unwrap();
-            }
-            fs::write(roots.dev.join(name), "").unwrap();
-        }
-        (roots, folder)
+fn kind(roots: &Roots, name: &str) -> PortKind {
+    let device = roots.sys.join("class/tty").join(name).join("device");
+    let Ok(device) = device.canonicalize() else { return PortKind::OnBoard };
+    let top = roots.sys.canonicalize().unwrap_or_default();
+    let above = device.ancestors().take_while(|folder| *folder != top);
+    if let Some(usb) = above.into_iter().find_map(usb) {
+        return PortKind::Usb(usb);
     }
+    let subsystem = device.join("subsystem").canonicalize().ok();
+    let radio = subsystem.is_some_and(|subsystem| subsystem.ends_with("bluetooth"));
+    if radio { PortKind::Radio } else { PortKind::OnBoard }
+}
 
-    #[test]
-    fn only_terminals_with_hardware_behind_them_are_ports() {
-        let (roots, _folder) = machine();
-        assert_eq!(names(&roots), ["ttyS0", "ttyUSB0", "ttyUSB1"]);
-        fs::remove_file(roots.dev.join("ttyUSB0")).unwrap();
-        assert_eq!(paths(&roots), [roots.dev.join("ttyS0"), roots.dev.join("ttyUSB1")]);
-        let nowhere = Roots { sys: roots.sys.join("nowhere"), ..roots };
-        assert_eq!(names(&nowhere), Vec::<String>::new());
-    }
+#[cfg(unix)]
+fn usb(folder: &Path) -> Option<Usb> {
+    let number = |file: &str| u16::from_str_radix(&read(&folder.join(file))?, 16).ok();
+    // What a device says of itself is anybody's: nothing of it may steer a terminal.
+    let text = |file: &str| {
+        let text: String = read(&folder.join(file))?.chars().filter(|c| !c.is_control()).collect();
+        Some(text).filter(|text| !text.trim().is_empty())
+    };
+    Some(Usb {
+        vendor: number("idVendor")?,
+        product: number("idProduct")?,
+        vendor_name: text("manufacturer"),
+        product_name: text("product"),
+    })
+}
 
-    #[test]
-    fn whoever_is_kept_out_is_told_the_group_and_never_sent_into_the_administrators() {
-        let (roots, _folder) = machine();
-        let told = cure_of_denial(0o20_660, 20, &roots);
-        assert!(told.contains("the group 'ports'") && told.contains("usermod -aG ports "), "{told}");
-        for (mode, gid) in [(0o20_600, 20), (0o20_640, 20), (0o20_660, 0), (0o20_660, 4_711)] {
-            let told = cure_of_denial(mode, gid, &roots);
-            assert!(told.starts_with("no group may use it"), "{mode:o} {gid}: {told}");
-        }
-    }
+#[cfg(unix)]
+fn read(path: &Path) -> Option<String> {
+    std::fs::read_to_string(path).ok().map(|text| text.trim().to_string())
 }
