@@ -40,6 +40,9 @@ pub struct Summary {
     pub measurements: Vec<MeasurementSummary>,
     /// The judged results, by name, in their order.
     pub results: Vec<(String, Finding)>,
+    /// The times in which the link was down.
+    #[serde(default)]
+    pub gaps: Vec<GapSummary>,
     /// What the data point to, most likely first, as it was judged last.
     pub causes: Vec<Cause>,
     /// Trouble codes, each time they were read.
@@ -124,6 +127,17 @@ pub struct HoldSummary {
     pub held: Option<Span>,
 }
 
+/// A time in which the link was down and nothing was read.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct GapSummary {
+    /// When it began.
+    pub at: Moment,
+    /// How long it lasted; absent when the link did not come back.
+    pub lasted: Option<Span>,
+    /// Why.
+    pub why: String,
+}
+
 /// One measurement.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct MeasurementSummary {
@@ -158,6 +172,7 @@ pub fn summarise(session: &Session) -> Result<Summary, Problem> {
             holds: Vec::new(),
             measurements: Vec::new(),
             results: Vec::new(),
+            gaps: Vec::new(),
             causes: Vec::new(),
             codes: Vec::new(),
             problems: Vec::new(),
@@ -216,10 +231,19 @@ impl Teller {
                 let seen = format!("a guard on {} stopped the run: {word}", channels.join(", "));
                 self.summary.problems.push(Problem::new(ProblemKind::Stop, Place::Program, seen, ""));
             }
+            Event::LinkDown { why } => {
+                self.summary.gaps.push(GapSummary { at, lasted: None, why: why.clone() });
+            }
+            Event::LinkUp { .. } => {
+                if let Some(gap) = self.summary.gaps.last_mut() {
+                    gap.lasted.get_or_insert(at.since(gap.at));
+                }
+            }
             Event::SessionStarted { .. }
             | Event::Anchor { .. }
-            | Event::LinkUp { .. }
-            | Event::LinkDown { .. }
+            | Event::Consented { .. }
+            | Event::ComputerSlept { .. }
+            | Event::WireTimes { .. }
             | Event::WireFaulted { .. }
             | Event::Refused { .. }
             | Event::CautionsShown { .. }

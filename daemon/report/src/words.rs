@@ -7,7 +7,7 @@ use model::{Demand, Word};
 
 use crate::channels::ChannelSummary;
 use crate::findings;
-use crate::summary::{GateSummary, HoldSummary, MeasurementSummary, StepEnd, StepSummary, Summary};
+use crate::summary::{GapSummary, GateSummary, HoldSummary, MeasurementSummary, StepEnd, StepSummary, Summary};
 
 impl fmt::Display for Summary {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -36,6 +36,7 @@ impl fmt::Display for Summary {
         section(f, "What the data point to", &causes.lines().collect::<Vec<_>>())?;
         let codes: Vec<String> = self.codes.iter().map(|codes| read_codes(codes)).collect();
         section(f, "Trouble codes", &codes)?;
+        section(f, "Link down", &self.gaps)?;
         section(f, "Problems", &self.problems)?;
         section(f, "Channels", &self.channels)
     }
@@ -51,6 +52,16 @@ fn section<T: fmt::Display>(f: &mut fmt::Formatter<'_>, title: &str, lines: &[T]
 
 fn read_codes(codes: &[String]) -> String {
     if codes.is_empty() { "none stored".into() } else { codes.join(", ") }
+}
+
+impl fmt::Display for GapSummary {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "at {:.1} s ", self.at.as_secs_f64())?;
+        match self.lasted {
+            Some(lasted) => write!(f, "for {lasted}: {}", self.why),
+            None => write!(f, "to the end: {}", self.why),
+        }
+    }
 }
 
 impl fmt::Display for StepSummary {

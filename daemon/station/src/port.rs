@@ -1,10 +1,13 @@
 //! Where the wire is: an address on the command line, opened again after every loss.
 
 use std::path::Path;
+use std::time::Duration;
 
+use car::Description;
 use link::transport::serial::Serial;
 use link::transport::{Factory, Reopen};
 use model::Span;
+use os::adapter::{Outcome, lower};
 
 /// The address of a wire.
 #[derive(Debug, Clone)]
@@ -25,7 +28,58 @@ impl Port {
     }
 }
 
+/// Where the kernel shows its devices.
+const SYS: &str = "/sys";
+
 /// How long the adapter behind a device may hold characters back, lowered as far as the system lets us.
-fn latency(_: &Path) -> Span {
-    Span::ZERO
+fn latency(device: &Path) -> Span {
+    let latency = lower(device, Path::new(SYS));
+    if matches!(latency.outcome, Outcome::Kept { .. }) {
+        tracing::warn!(device = %device.display(), "{latency}");
+    } else {
+        tracing::info!(device = %device.display(), "{latency}");
+    }
+    span(latency.is.unwrap_or_default())
+}
+
+fn span(time: Duration) -> Span {
+    Span(i64::try_from(time.as_nanos()).unwrap_or(i64::MAX))
+}
+
+/// An adapter that takes more than this part of the shortest exchange is told of: 5 % (our choice, no published
+/// source).
+const TOLD_FROM: i64 = 20;
+
+/// What an adapter's timer costs on this car's wire, in words, where it costs much: an answer is handed over up to one
+/// such time late, on the average half of it.
+pub fn throttle(latency: Span, description: &Description) -> Option<String> {
+    let link = &description.link;
+    let timing = link.fast_timing.as_ref().unwrap_or(&link.timing);
+    let character = Span::from_nanos(10 * 1_000_000_000 / i64::from(link.baud.max(1)));
+    // A header of three and a checksum, on both ways.
+    let cost = |asked: usize, told: usize| {
+        let (asked, told) = (4 + asked as i64, 5 + told as i64);
+        character * (asked + told) + timing.p4_min * (asked - 1) + timing.p2_min + timing.p3_min
+    };
+    let shortest = description.requests.iter().map(|request| cost(request.bytes.len(), request.answer_bytes)).min()?;
+    (latency * TOLD_FROM > shortest).then(|| {
+        let share = 50.0 * latency.0 as f64 / (shortest.0 as f64 + latency.0 as f64 / 2.0);
+        format!(
+            "the adapter holds characters back for up to {latency}: about {share:.0} % of the wire is lost to it (see holdgate ports for what to do)"
+        )
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_timer_that_throttles_the_wire_is_told_of_and_a_short_one_is_not() {
+        let car = crate::load::car(None).expect("it is shipped").description;
+        let words = throttle(Span::from_millis(16), &car).expect("16 ms is much");
+        // By hand: 6 and 6 characters at 10 400 Bd, P2 25, P3 55, five P4 of 5 ms: 116.5 ms; 8 of 124.5 is 6 %.
+        assert!(words.contains("about 6 %"), "{words}");
+        assert_eq!(throttle(Span::from_millis(1), &car), None);
+    }
 }

@@ -55,7 +55,7 @@ fn serve(arguments: &Arguments, stop: &Stop) -> Result<(), Vec<Problem>> {
     let (told, where_it_is) = channel();
     let (ending, link) = (stop.clone(), arguments.link.clone());
     let thread = spawn_real("bench-car", move |clock| async move {
-        os::priority::raise();
+        os::priority::raise_this_thread();
         let world = share(World::new(WorldConfig { begin: 0, ..config }).map_err(|error| error.to_string())?);
         let hands = share_hands(hands::Hands::new(seed));
         let mut served = Served::new(clock, world, hands, link.as_deref()).map_err(|error| error.to_string())?;

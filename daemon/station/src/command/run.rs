@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use clap::Args;
 use clock::{Clock, Stop};
-use link::{Operator, Patience};
+use link::{Operator, Patience, Viewer};
 use model::{Ending, Event, Problem, Span, StationId};
 use procedure::Limits;
 use record::Consents;
@@ -85,11 +85,13 @@ fn try_run(arguments: &Arguments, stop: Stop) -> Result<Ending, Vec<Problem>> {
         plan.screen.say("nothing was agreed to, and nothing was done");
         return Ok(Ending::Stopped);
     };
-    let operator: Box<dyn Operator + Send> = match &arguments.operator {
-        Some(socket) => Box::new(Distant::connect(socket).map_err(|problem| vec![problem])?),
-        None => Box::new(Person::new(typed, std::io::stdin().is_terminal(), stop.clone())),
-    };
-    let parts = RealParts { port: Port::at(&arguments.port), operator, stop, consent };
+    let distant = arguments.operator.as_deref().map(Distant::connect).transpose();
+    let (operator, viewer): (Box<dyn Operator + Send>, Option<Box<dyn Viewer + Send>>) =
+        match distant.map_err(|problem| vec![problem])? {
+            Some(distant) => (Box::new(distant.clone()), Some(Box::new(distant))),
+            None => (Box::new(Person::new(typed, std::io::stdin().is_terminal(), stop.clone())), None),
+        };
+    let parts = RealParts { port: Port::at(&arguments.port), operator, viewer, stop, consent };
     let ended = real(&plan, parts)?;
     print(&ended, &plan.screen);
     Ok(ended.ending)

@@ -4,16 +4,16 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, channel};
 
 use clock::{Clock, Stop, handoff, spawn_real};
-use link::transport::Transport;
-use link::{Driver, DriverParts, Operator, RunEnd};
-use model::{Event, Moment, Place, Problem, ProblemKind, SessionId, Span};
+use link::{Driver, DriverParts, Operator, RunEnd, Viewer};
+use model::{Event, Place, Problem, ProblemKind, SessionId};
+use os::inhibit::Inhibit;
 use procedure::{Cancel, Facts, RunReport};
-use record::{Archive, HoldLedger, Recorder, RecorderHandle, RecoveryOutcome};
+use record::{Archive, HoldLedger, Recorder, RecoveryOutcome};
 
 use super::end::Ended;
 use super::plan::Plan;
 use super::{script, session};
-use crate::port::Port;
+use crate::port::{Port, throttle};
 use crate::sides::beside::{Beside, Shown};
 use crate::sides::facts;
 use crate::sides::ledger::{self, DiskLedger, left_behind};
@@ -29,6 +29,8 @@ pub struct RealParts {
     pub port: Port,
     /// Who answers.
     pub operator: Box<dyn Operator + Send>,
+    /// Who looks on beside the screen.
+    pub viewer: Option<Box<dyn Viewer + Send>>,
     /// The wish to stop.
     pub stop: Stop,
     /// What a person agreed to.
@@ -57,7 +59,12 @@ pub fn real(plan: &Arc<Plan>, parts: RealParts) -> Result<Ended, Vec<Problem>> {
     let (theirs, screen) = (plan.clone(), beside.clone());
     let thread = spawn_real("wire", move |clock| async move { drive(&theirs, parts, screen, &begun, clock).await });
     let thread = thread.map_err(|error| vec![program(&error.to_string())])?;
+    // A laptop whose lid is shut would stop recording, and leave what is held to the controller's timeout.
+    let mut awake = Inhibit::system().begin("a procedure runs on a car");
     recover(plan, &has_begun);
+    if let Some(complaint) = awake.complaint() {
+        plan.screen.say(&complaint);
+    }
     let driven = thread.join().unwrap_or_else(|_| Ok(Err(program("the driver's thread panicked"))));
     let driven = driven.map_err(|error| vec![program(&error.to_string())])?;
     let driven = driven.map_err(|problem| vec![problem])?;
@@ -92,9 +99,12 @@ async fn drive(
     begun: &Sender<()>,
     clock: Clock,
 ) -> Result<Driven, Problem> {
-    let RealParts { port, operator, stop, consent } = parts;
+    let raised = os::priority::raise_this_thread();
+    tracing::info!("the wire's thread: {raised}");
+    let RealParts { port, operator, viewer, stop, consent } = parts;
     let mut open = port.opener();
     let transport = open(&clock)?;
+    let throttle = throttle(transport.abilities().latency, &plan.car.description);
     let (ledger, outstanding) = ledger::name(&plan.station, &plan.car.description.name)
         .and_then(|name| HoldLedger::open(&plan.archive, &name))?;
     let description = Arc::new(plan.car.description.clone());
@@ -117,7 +127,7 @@ async fn drive(
         sink: Box::new(Tape::new(handle.clone(), Box::new(screen.clone()), Pace::Real)),
         ledger: Box::new(DiskLedger::new(ledger, clock.clone())),
         operator,
-        viewer: Box::new(Pulse::new(Box::new(screen), handle)),
+        viewer: Box::new(Pulse::new(Box::new(screen), viewer, handle)),
         station: plan.station.clone(),
         session: session.clone(),
         left_behind: left,
@@ -128,6 +138,9 @@ async fn drive(
     driver.record(anchor.event());
     if let Some(consent) = consent {
         driver.record(consent);
+    }
+    if let Some(text) = throttle {
+        driver.record(Event::Remark { text });
     }
     // Nobody waits for this any more when the run is being torn down.
     begun.send(()).ok();

@@ -7,6 +7,7 @@ use record::{Entry, RecorderHandle};
 /// A viewer that keeps a recorder's time.
 pub struct Pulse {
     inner: Box<dyn Viewer>,
+    beside: Option<Box<dyn Viewer + Send>>,
     recorder: RecorderHandle,
 }
 
@@ -17,9 +18,9 @@ impl std::fmt::Debug for Pulse {
 }
 
 impl Pulse {
-    /// A viewer behind which a recorder is told the time.
-    pub fn new(inner: Box<dyn Viewer>, recorder: RecorderHandle) -> Self {
-        Self { inner, recorder }
+    /// A viewer, and perhaps another beside it, behind which a recorder is told the time.
+    pub fn new(inner: Box<dyn Viewer>, beside: Option<Box<dyn Viewer + Send>>, recorder: RecorderHandle) -> Self {
+        Self { inner, beside, recorder }
     }
 }
 
@@ -28,5 +29,8 @@ impl Viewer for Pulse {
         // A tick that finds no room is followed by another; nothing is lost with it.
         let _ = self.recorder.try_record(Entry::Tick(live.now));
         self.inner.show(live);
+        if let Some(beside) = &mut self.beside {
+            beside.show(live);
+        }
     }
 }
