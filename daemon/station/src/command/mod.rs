@@ -1,6 +1,7 @@
 //! The command line.
 
 mod car;
+mod ports;
 mod reference;
 mod rehearse;
 mod report;
@@ -30,6 +31,8 @@ enum Command {
     Reference,
     /// Check a controller description and say what it offers
     Car(car::Arguments),
+    /// List the serial ports of this computer and what is known of each
+    Ports(ports::Arguments),
     /// Serve recorded sessions to programs on this computer
     Serve(serve::Arguments),
 }
@@ -55,6 +58,7 @@ pub fn main() -> Ending {
         Command::Report(arguments) => report::run(&arguments),
         Command::Reference => reference::run(),
         Command::Car(arguments) => car::run(&arguments),
+        Command::Ports(arguments) => ports::run(&arguments),
         Command::Serve(arguments) => serve::run(&arguments),
     }
 }
