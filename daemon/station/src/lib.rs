@@ -2,6 +2,7 @@
 //!
 //! It is a library as well as the program so that whole-program tests can put their own hands on the wire.
 
+pub mod adapter;
 #[cfg(feature = "bench-car")]
 pub mod bench;
 pub mod command;

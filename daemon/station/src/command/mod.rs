@@ -5,6 +5,7 @@ mod bench;
 #[cfg(all(unix, feature = "bench-car"))]
 mod bench_car;
 mod car;
+mod ports;
 mod reference;
 mod rehearse;
 mod report;
@@ -42,6 +43,8 @@ enum Command {
     Reference,
     /// Check a controller description and say what it offers
     Car(car::Arguments),
+    /// List the serial ports of this computer and what is known of each
+    Ports(ports::Arguments),
     /// Serve recorded sessions to programs on this computer
     Serve(serve::Arguments),
 }
@@ -70,6 +73,7 @@ pub fn main() -> Ending {
         Command::Report(arguments) => report::run(&arguments),
         Command::Reference => reference::run(),
         Command::Car(arguments) => car::run(&arguments),
+        Command::Ports(arguments) => ports::run(&arguments),
         Command::Serve(arguments) => serve::run(&arguments),
     }
 }
