@@ -1,13 +1,9 @@
 //! Where the wire is: an address on the command line, opened again after every loss.
 
-use std::path::Path;
-use std::time::Duration;
-
 use car::Description;
 use link::transport::serial::Serial;
 use link::transport::{Factory, Reopen};
 use model::Span;
-use os::adapter::{Outcome, lower};
 
 /// The address of a wire.
 #[derive(Debug, Clone)]
@@ -23,27 +19,9 @@ impl Port {
 
     /// Opens it, again and again.
     pub fn opener(self) -> Reopen {
-        let factory = Factory::new().with(Box::new(Serial::kind(latency)));
+        let factory = Factory::new().with(Box::new(Serial::kind(crate::adapter::latency)));
         Box::new(move |clock| factory.open(&self.address, clock))
     }
-}
-
-/// Where the kernel shows its devices.
-const SYS: &str = "/sys";
-
-/// How long the adapter behind a device may hold characters back, lowered as far as the system lets us.
-fn latency(device: &Path) -> Span {
-    let latency = lower(device, Path::new(SYS));
-    if matches!(latency.outcome, Outcome::Kept { .. }) {
-        tracing::warn!(device = %device.display(), "{latency}");
-    } else {
-        tracing::info!(device = %device.display(), "{latency}");
-    }
-    span(latency.is.unwrap_or_default())
-}
-
-fn span(time: Duration) -> Span {
-    Span(i64::try_from(time.as_nanos()).unwrap_or(i64::MAX))
 }
 
 /// An adapter that takes more than this part of the shortest exchange is told of: 5 % (our choice, no published

@@ -110,6 +110,9 @@ pub struct WorldConfig {
     /// The line passes no break (as behind a pseudo-terminal): the controller needs no wake-up pulse, only
     /// the StartCommunication request.
     pub awake: bool,
+    /// Characters come without their true times (as through a pseudo-terminal, where a busy computer hands them on
+    /// late and then together): the controller does not mind gaps shorter than P4min between them.
+    pub untimed: bool,
     /// The controller's address on the line.
     pub address: u8,
     /// The key bytes it answers StartCommunication with. They decide which header forms it takes and
@@ -143,6 +146,7 @@ impl Default for WorldConfig {
             adapter_clock: None,
             baud: 10_400,
             awake: false,
+            untimed: false,
             address: 0x2A,
             key_bytes: [0xEF, 0x8F],
             keep_log: true,

@@ -47,6 +47,7 @@ fn serve(arguments: &Arguments, stop: &Stop) -> Result<(), Vec<Problem>> {
     let (variant, mut config) = arguments.car.config()?;
     // A pseudo-terminal passes no break: this controller listens without one.
     config.awake = true;
+    config.untimed = true;
     let seed = config.seed;
     let (file, _) = variant.description();
     let (acts, mut acting) = unbounded_channel();
@@ -71,9 +72,11 @@ fn serve(arguments: &Arguments, stop: &Stop) -> Result<(), Vec<Problem>> {
         if let Some(hands) = &arguments.hands {
             screen.line(&format!("hands: {}", hands.display()));
         }
-        command_from_input(acts, stop.clone());
+        command_from_input(acts.clone(), stop.clone());
     }
     let ended = thread.join().map_err(|_| vec![broken("its thread panicked")])?;
+    // As long as this lives the end of what is typed ends nothing.
+    drop(acts);
     let ended = ended.map_err(|error| vec![broken(&error.to_string())])?;
     ended.map_err(|seen| vec![broken(&seen)])
 }

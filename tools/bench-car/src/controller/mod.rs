@@ -61,6 +61,7 @@ pub(crate) struct Controller {
     address: u8,
     key_bytes: [u8; 2],
     awake: bool,
+    untimed: bool,
     forms: Forms,
     timing: Timing,
     communication: Communication,
@@ -98,6 +99,7 @@ impl Controller {
             address: config.address,
             key_bytes: config.key_bytes,
             awake: config.awake,
+            untimed: config.untimed,
             forms,
             timing: forms.default_timing(),
             communication: Communication::Asleep,
@@ -314,7 +316,7 @@ impl Controller {
             }
             _ => {}
         }
-        if heard.gap < self.timing.p4_min - TOLERANCE {
+        if !self.untimed && heard.gap < self.timing.p4_min - TOLERANCE {
             return Err(Ignored::P4Min(heard.gap));
         }
         let addressed = frame.addressing != Addressing::None;
