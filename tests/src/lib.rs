@@ -1,6 +1,8 @@
 //! Worlds for whole-program tests: a bench car, an archive in a temporary folder, a script, and hands to put
 //! into a run.
 
+#[cfg(unix)]
+pub mod garage;
 pub mod sabotage;
 pub mod world;
 

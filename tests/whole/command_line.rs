@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::process::{Command, Output};
 
 /// The program, as the entry script builds it beside these tests.
-fn program() -> PathBuf {
+pub(crate) fn program() -> PathBuf {
     let mut path = std::env::current_exe().expect("this test has a path");
     path.pop();
     path.pop();

@@ -7,5 +7,7 @@ mod bad_scripts;
 mod base_idle;
 mod command_line;
 mod demo;
+#[cfg(target_os = "linux")]
+mod real_time;
 mod repeat;
 mod walk;

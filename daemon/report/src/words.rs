@@ -7,7 +7,9 @@ use model::{Demand, Word};
 
 use crate::channels::ChannelSummary;
 use crate::findings;
-use crate::summary::{GapSummary, GateSummary, HoldSummary, MeasurementSummary, StepEnd, StepSummary, Summary};
+use crate::summary::{
+    GapSummary, GateSummary, HoldSummary, MeasurementSummary, StepEnd, StepSummary, Summary,
+};
 
 impl fmt::Display for Summary {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {

@@ -41,7 +41,10 @@ impl Asked {
     pub fn words(&self, again: bool) -> String {
         let mut lines = vec![format!("{} takes over, while it runs:", self.title)];
         lines.extend(self.outputs.iter().map(|one| {
-            format!("  {} from {} to {}, for at most {} at a time", one.output, one.low, one.high, one.longest)
+            format!(
+                "  {} from {} to {}, for at most {} at a time",
+                one.output, one.low, one.high, one.longest
+            )
         }));
         lines.push(CARBON_MONOXIDE.to_string());
         if !again {

@@ -130,7 +130,9 @@ pub fn car_named(name: &str) -> Result<Car, Vec<Problem>> {
     let names = || SHIPPED_CARS.iter().filter_map(|(file, _)| file.strip_suffix(".toml"));
     let cure = match model::nearest(name, names()) {
         Some(near) => format!("did you mean '{near}'?"),
-        None => format!("give the path of a .toml file, or one of {}", names().collect::<Vec<_>>().join(", ")),
+        None => {
+            format!("give the path of a .toml file, or one of {}", names().collect::<Vec<_>>().join(", "))
+        }
     };
     let place = Place::Argument { name: "--car".into() };
     Err(vec![Problem::new(ProblemKind::Argument, place, format!("there is no description '{name}'"), cure)])

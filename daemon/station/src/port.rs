@@ -39,7 +39,8 @@ pub fn throttle(latency: Span, description: &Description) -> Option<String> {
         let (asked, told) = (4 + asked as i64, 5 + told as i64);
         character * (asked + told) + timing.p4_min * (asked - 1) + timing.p2_min + timing.p3_min
     };
-    let shortest = description.requests.iter().map(|request| cost(request.bytes.len(), request.answer_bytes)).min()?;
+    let shortest =
+        description.requests.iter().map(|request| cost(request.bytes.len(), request.answer_bytes)).min()?;
     (latency * TOLD_FROM > shortest).then(|| {
         let share = 50.0 * latency.0 as f64 / (shortest.0 as f64 + latency.0 as f64 / 2.0);
         format!(

@@ -9,7 +9,7 @@ pub mod served;
 mod variant;
 mod warm;
 
-pub use hands::{readouts, Hands, SharedHands, Watched, share_hands};
+pub use hands::{Hands, SharedHands, Watched, readouts, share_hands};
 pub use line_end::{SharedWorld, WorldLine, share};
 pub use variant::Variant;
 pub use warm::warm_level;

@@ -7,15 +7,18 @@ use std::os::unix::fs::symlink;
 use std::path::{Path, PathBuf};
 use std::task::{Context, Poll, ready};
 
-use rustix::fs::{OFlags, fcntl_getfl, fcntl_setfl};
+use rustix::fs::{Mode, OFlags, fcntl_getfl, fcntl_setfl, open};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
-use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
+use rustix::termios::{OptionalActions, ioctl_tiocnxcl, tcgetattr, tcsetattr};
 use tokio::io::unix::AsyncFd;
 
 /// The bench car's end.
 #[derive(Debug)]
 pub(crate) struct Pty {
     end: AsyncFd<File>,
+    /// The tester's end, held open here as well: an end that nobody has open counts as hung up, and the runtime then
+    /// calls this one ready for ever.
+    other: OwnedFd,
     path: PathBuf,
 }
 
@@ -35,7 +38,8 @@ impl Pty {
         // What is unsound is a value that closes its descriptor while it is registered; a file keeps its own.
         #[expect(deprecated, reason = "its replacement is unsafe, and unsafe code stands in another room")]
         let end = AsyncFd::new(File::from(end))?;
-        Ok(Self { end, path })
+        let other = open(&path, OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC, Mode::empty())?;
+        Ok(Self { end, other, path })
     }
 
     /// The tester's end.
@@ -43,12 +47,17 @@ impl Pty {
         &self.path
     }
 
+    /// Lets the next tester in: one that was killed has left the port marked as its own.
+    pub(crate) fn let_others_in(&self) -> io::Result<()> {
+        Ok(ioctl_tiocnxcl(&self.other)?)
+    }
+
     /// The rate that the tester has set, in bits per second.
     pub(crate) fn baud(&self) -> io::Result<u32> {
         Ok(tcgetattr(self.end.get_ref())?.output_speed())
     }
 
-    /// Reads what has come; pending while nothing has, or nobody has the other end open.
+    /// Reads what has come; pending while nothing has.
     pub(crate) fn poll_read(&self, context: &mut Context<'_>, into: &mut Vec<u8>) -> Poll<io::Result<()>> {
         loop {
             let mut guard = ready!(self.end.poll_read_ready(context))?;
@@ -58,11 +67,7 @@ impl Pty {
                     into.extend(&buffer[..count]);
                     return Poll::Ready(Ok(()));
                 }
-                // Nobody has the other end open: the next one who writes there wakes this.
-                Ok(Ok(_)) => guard.clear_ready(),
-                Ok(Err(error)) if error.raw_os_error() == Some(rustix::io::Errno::IO.raw_os_error()) => {
-                    guard.clear_ready();
-                }
+                Ok(Ok(_)) => return Poll::Ready(Err(io::ErrorKind::UnexpectedEof.into())),
                 Ok(Err(error)) => return Poll::Ready(Err(error)),
                 Err(_) => {}
             }

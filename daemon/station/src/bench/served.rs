@@ -144,6 +144,7 @@ impl Served {
     fn hear(&mut self, heard: &mut Vec<u8>) -> std::io::Result<()> {
         let now = self.clock.now();
         if let Some((pty, _)) = &self.port {
+            pty.let_others_in()?;
             let baud = pty.baud()?;
             if baud != self.baud && baud > 0 {
                 self.baud = baud;

@@ -59,7 +59,8 @@ fn serve(arguments: &Arguments, stop: &Stop) -> Result<(), Vec<Problem>> {
         os::priority::raise_this_thread();
         let world = share(World::new(WorldConfig { begin: 0, ..config }).map_err(|error| error.to_string())?);
         let hands = share_hands(hands::Hands::new(seed));
-        let mut served = Served::new(clock, world, hands, link.as_deref()).map_err(|error| error.to_string())?;
+        let mut served =
+            Served::new(clock, world, hands, link.as_deref()).map_err(|error| error.to_string())?;
         // Whoever waits for the path has it, or is being ended.
         told.send(served.path()).ok();
         served.run(&mut acting, &ending).await.map_err(|error| error.to_string())

@@ -116,7 +116,8 @@ fn prepare(arguments: &Arguments) -> Result<Plan, Vec<Problem>> {
     let station = StationId::new(&arguments.station).map_err(|error| {
         problems.push(argument("--station", error.to_string(), "give it a plain name"));
     });
-    let (Some(procedure), Some(car), Ok(station), true) = (procedure, car, station, problems.is_empty()) else {
+    let (Some(procedure), Some(car), Ok(station), true) = (procedure, car, station, problems.is_empty())
+    else {
         return Err(problems);
     };
     let style = if arguments.json { Style::Json } else { Style::Plain };
@@ -129,7 +130,10 @@ fn prepare(arguments: &Arguments) -> Result<Plan, Vec<Problem>> {
         earlier: followed.map(|followed| followed.notes).unwrap_or_default(),
         archive: arguments.archive.clone(),
         limits,
-        patience: Patience { link: Span::from_secs(i64::from(arguments.link_patience)), ..Patience::default() },
+        patience: Patience {
+            link: Span::from_secs(i64::from(arguments.link_patience)),
+            ..Patience::default()
+        },
         script_patience: SCRIPT_PATIENCE,
         screen: Screen::terminal(style),
     })

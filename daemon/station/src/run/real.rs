@@ -57,7 +57,8 @@ pub fn real(plan: &Arc<Plan>, parts: RealParts) -> Result<Ended, Vec<Problem>> {
     let (beside, shown) = Beside::start(plan.screen.clone()).map_err(|problem| vec![problem])?;
     let (begun, has_begun) = channel();
     let (theirs, screen) = (plan.clone(), beside.clone());
-    let thread = spawn_real("wire", move |clock| async move { drive(&theirs, parts, screen, &begun, clock).await });
+    let thread =
+        spawn_real("wire", move |clock| async move { drive(&theirs, parts, screen, &begun, clock).await });
     let thread = thread.map_err(|error| vec![program(&error.to_string())])?;
     // A laptop whose lid is shut would stop recording, and leave what is held to the controller's timeout.
     let mut awake = Inhibit::system().begin("a procedure runs on a car");
@@ -82,10 +83,16 @@ fn recover(plan: &Plan, has_begun: &Receiver<()>) {
             for one in recovered {
                 let what = match &one.outcome {
                     RecoveryOutcome::Closed { .. } => "recovered".to_string(),
-                    RecoveryOutcome::MovedAside(problem) => format!("could not be read and is kept aside: {problem}"),
+                    RecoveryOutcome::MovedAside(problem) => {
+                        format!("could not be read and is kept aside: {problem}")
+                    }
                     RecoveryOutcome::Left(problem) => format!("could not be closed yet: {problem}"),
                 };
-                plan.screen.say(&format!("session {} of a former run: {what} ({})", one.session, one.path.display()));
+                plan.screen.say(&format!(
+                    "session {} of a former run: {what} ({})",
+                    one.session,
+                    one.path.display()
+                ));
             }
         }
         Err(problem) => plan.screen.say(&format!("problem: {problem}")),

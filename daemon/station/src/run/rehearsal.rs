@@ -51,8 +51,7 @@ pub fn rehearse(
     let (ledger, outstanding) = ledger::name(&plan.station, &plan.car.description.name)
         .and_then(|name| HoldLedger::open(&plan.archive, &name))
         .map_err(|problem| vec![problem])?;
-    let (session, writer) =
-        session::begin(plan, &archive, REHEARSAL_UTC).map_err(|problem| vec![problem])?;
+    let (session, writer) = session::begin(plan, &archive, REHEARSAL_UTC).map_err(|problem| vec![problem])?;
     let recorder = Recorder::start(writer, QUEUE).map_err(|problem| vec![problem])?;
     let handle = recorder.handle();
     let description = Arc::new(plan.car.description.clone());

@@ -25,7 +25,11 @@ pub(super) fn started(plan: &Plan) -> Event {
 
 /// Begins a session under the plan's name, or under that name with the first free number behind it: what is
 /// in the archive is never overwritten.
-pub(super) fn begin(plan: &Plan, archive: &Archive, utc_nanos: i64) -> Result<(SessionId, record::SessionWriter), Problem> {
+pub(super) fn begin(
+    plan: &Plan,
+    archive: &Archive,
+    utc_nanos: i64,
+) -> Result<(SessionId, record::SessionWriter), Problem> {
     let closed = archive.sessions()?;
     let mut taken: Vec<String> =
         closed.iter().filter_map(|path| Some(path.file_name()?.to_str()?.to_string())).collect();
@@ -114,4 +118,3 @@ fn causes(plan: &Plan, script: Option<&RunReport>) -> Vec<Cause> {
     let (Some(rules), Some(report)) = (&plan.procedure.findings, script) else { return Vec::new() };
     judge(rules, &report.notes, &facts::levels(&plan.car.description))
 }
-

@@ -90,7 +90,9 @@ fn show_all(mut screen: Screen, lines: &Receiver<Line>) {
         match line {
             Line::Event(event) => screen.hear(&event),
             Line::Live(text) => screen.show_live(&text),
-            Line::Missed(count) => screen.say(&format!("({count} lines are not shown: the screen was held up)")),
+            Line::Missed(count) => {
+                screen.say(&format!("({count} lines are not shown: the screen was held up)"))
+            }
         }
     }
 }

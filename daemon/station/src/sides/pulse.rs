@@ -19,7 +19,11 @@ impl std::fmt::Debug for Pulse {
 
 impl Pulse {
     /// A viewer, and perhaps another beside it, behind which a recorder is told the time.
-    pub fn new(inner: Box<dyn Viewer>, beside: Option<Box<dyn Viewer + Send>>, recorder: RecorderHandle) -> Self {
+    pub fn new(
+        inner: Box<dyn Viewer>,
+        beside: Option<Box<dyn Viewer + Send>>,
+        recorder: RecorderHandle,
+    ) -> Self {
         Self { inner, beside, recorder }
     }
 }
