@@ -91,6 +91,9 @@ pub struct WorldConfig {
     pub sensor_off_by: Option<f64>,
     /// What the controller does and has beside the common part.
     pub manners: Manners,
+    /// The controller answers as fast as its timing allows: after P2min, without gaps between the bytes of an answer
+    /// and without draws. The hardest case for whoever asks, because nothing hides the asker's own delays.
+    pub prompt: bool,
     /// Keeps what [`crate::World::true_mean`] needs, about 2.5 kB for each simulated second.
     pub keep_truth: bool,
     /// Factor on every noise of engine and sensors: 1 as drawn, 0 for none.
@@ -134,6 +137,7 @@ impl Default for WorldConfig {
             throttle_volts: None,
             sensor_off_by: None,
             manners: Manners::default(),
+            prompt: false,
             keep_truth: false,
             noise_scale: 1.0,
             rounding: Rounding::Nearest,

@@ -61,6 +61,8 @@ pub(crate) struct Controller {
     address: u8,
     key_bytes: [u8; 2],
     awake: bool,
+    /// It answers as fast as its timing allows.
+    prompt: bool,
     forms: Forms,
     timing: Timing,
     communication: Communication,
@@ -98,6 +100,7 @@ impl Controller {
             address: config.address,
             key_bytes: config.key_bytes,
             awake: config.awake,
+            prompt: config.prompt,
             forms,
             timing: forms.default_timing(),
             communication: Communication::Asleep,
