@@ -23,8 +23,10 @@ pub struct Case {
     pub words: &'static str,
     /// The bench car it is measured on.
     pub variant: Variant,
-    /// The channel whose request fills the wire.
-    pub channel: &'static str,
+    /// The channels whose requests fill the wire.
+    pub channels: &'static [&'static str],
+    /// Whether the controller answers as fast as its timing allows; else it takes times of its own.
+    pub prompt: bool,
     /// P2min, P3min and P4min to ask for, in milliseconds; what the description says where not given.
     pub times: Option<(f64, f64, f64)>,
     /// Whether an output is held, and refreshed as its description says, while it is measured.
@@ -33,11 +35,22 @@ pub struct Case {
     pub floor: f64,
 }
 
-/// Ordinary messages of ISO 14230: three bytes of header, two of data and a checksum asked, one byte of data more
-/// answered.
-const fn plain(name: &'static str, words: &'static str, times: Option<(f64, f64, f64)>, floor: f64) -> Case {
-    Case { name, words, variant: Variant::Pressure, channel: "intake_air", times, held: false, floor }
-}
+/// A request with a short answer: 6 and 7 characters in ISO 14230 with addresses in the header.
+const ONE_VALUE: &[&str] = &["intake_air"];
+/// The block of running data: 6 and 13 characters.
+const BLOCK: &[&str] = &["rpm"];
+/// Every request that the description has.
+const EVERYTHING: &[&str] = &[
+    "rpm",
+    "rpm_quick",
+    "battery_alone",
+    "throttle_alone",
+    "intake_air",
+    "short_trim",
+    "long_trim",
+    "manifold_pressure",
+    "spark_advance",
+];
 
 /// Half a millisecond for P2 and P4; P3min must be longer than P4min (ISO 14230-2, rules beside the table of times)
 /// and goes in steps of half a millisecond, so it is one.
@@ -45,40 +58,46 @@ const HALF: Option<(f64, f64, f64)> = Some((0.5, 1.0, 0.5));
 /// The least that accessTimingParameters can ask for under that rule.
 const LEAST: Option<(f64, f64, f64)> = Some((0.0, 0.5, 0.0));
 
+/// The aims, in per cent: at default timing, at the shortest, and while something is held.
+const AIMS: (f64, f64, f64) = (99.0, 98.0, 95.0);
+
+const fn case(name: &'static str, words: &'static str, channels: &'static [&'static str]) -> Case {
+    let variant = Variant::Pressure;
+    Case { name, words, variant, channels, prompt: true, times: None, held: false, floor: AIMS.0 }
+}
+
 impl Case {
+    const fn with_times(self, times: Option<(f64, f64, f64)>) -> Self {
+        Self { times, floor: AIMS.1, ..self }
+    }
+
+    const fn held(self) -> Self {
+        Self { held: true, floor: AIMS.2, ..self }
+    }
+
+    const fn unhurried(self) -> Self {
+        Self { prompt: false, ..self }
+    }
+
     /// All of them, in the order of the table.
-    pub const ALL: [Self; 8] = [
-        plain("default", "ISO 14230, default timing", None, 99.0),
-        Self {
-            channel: "rpm",
-            ..plain("default-block", "ISO 14230, default timing, the block of running data", None, 99.0)
-        },
-        Self {
-            channel: "rpm",
-            held: true,
-            ..plain("default-held", "the same while an output is held and refreshed", None, 95.0)
-        },
-        plain("half", "ISO 14230, P2 and P4 0.5 ms, P3 1 ms", HALF, 98.0),
-        plain("least", "ISO 14230, P2 and P4 0, P3 0.5 ms", LEAST, 98.0),
-        Self {
-            channel: "rpm",
-            ..plain(
-                "least-block",
-                "ISO 14230, P2 and P4 0, P3 0.5 ms, the block of running data",
-                LEAST,
-                98.0,
-            )
-        },
-        Self {
-            channel: "rpm",
-            held: true,
-            ..plain("half-held", "P2 and P4 0.5 ms, P3 1 ms, an output held and refreshed", HALF, 95.0)
-        },
-        Self {
-            channel: "rpm",
-            held: true,
-            ..plain("least-held", "P2 and P4 0, P3 0.5 ms, an output held and refreshed", LEAST, 95.0)
-        },
+    pub const ALL: [Self; 12] = [
+        case("default", "default timing, one value", ONE_VALUE),
+        case("default-block", "default timing, a block", BLOCK),
+        case("default-all", "default timing, nine requests", EVERYTHING),
+        case("default-own", "default timing, nine requests, the controller takes its time", EVERYTHING)
+            .unhurried(),
+        case("default-held", "default timing, a block, an output held", BLOCK).held(),
+        case("half", "P2 and P4 0.5 ms, P3 1 ms, one value", ONE_VALUE).with_times(HALF),
+        case("half-held", "P2 and P4 0.5 ms, P3 1 ms, a block, an output held", BLOCK)
+            .with_times(HALF)
+            .held(),
+        case("least", "P2 and P4 0, P3 0.5 ms, one value", ONE_VALUE).with_times(LEAST),
+        case("least-block", "P2 and P4 0, P3 0.5 ms, a block", BLOCK).with_times(LEAST),
+        case("least-all", "P2 and P4 0, P3 0.5 ms, nine requests", EVERYTHING).with_times(LEAST),
+        case("least-own", "P2 and P4 0, P3 0.5 ms, nine requests, the controller takes its time", EVERYTHING)
+            .with_times(LEAST)
+            .unhurried(),
+        case("least-held", "P2 and P4 0, P3 0.5 ms, a block, an output held", BLOCK).with_times(LEAST).held(),
     ];
 
     /// The case of this name.
@@ -103,9 +122,10 @@ impl Case {
         Gaps { character: timing.p4_min, request: timing.p3_min }
     }
 
-    /// The car that it is measured on: its controller answers as fast as its timing allows.
+    /// The car that it is measured on.
     pub fn world(&self, seed: u64) -> WorldConfig {
-        let mut config = WorldConfig { seed, start: Start::Hot, prompt: true, ..WorldConfig::default() };
+        let mut config =
+            WorldConfig { seed, start: Start::Hot, prompt: self.prompt, ..WorldConfig::default() };
         self.variant.configure(&mut config);
         config
     }

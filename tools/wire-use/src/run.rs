@@ -62,7 +62,8 @@ pub fn measure_for(case: &Case, seed: u64, time: Span) -> Result<Measured, Measu
     let world = share(World::new(case.world(seed))?);
     let hands = share_hands(Hands::new(seed));
     let marks = Rc::new(RefCell::new(None));
-    let channel = ChannelId::new(case.channel).expect("the cases name channels by their ids");
+    let id = |name: &&str| ChannelId::new(name).expect("the cases name channels by their ids");
+    let channels: Vec<ChannelId> = case.channels.iter().map(id).collect();
     let held = case.held;
     let (at, line) = (marks.clone(), WorldLine::new(world.clone(), hands.clone()));
     let parts = description.clone();
@@ -84,7 +85,7 @@ pub fn measure_for(case: &Case, seed: u64, time: Span) -> Result<Measured, Measu
             left_behind: Vec::new(),
             patience: Patience::default(),
         });
-        let script = std::thread::spawn(move || ask(&caller, &channel, held, time));
+        let script = std::thread::spawn(move || ask(&caller, &channels, held, time));
         let end = driver.run().await;
         (end, script.join())
     })?;
@@ -100,17 +101,23 @@ pub fn measure_for(case: &Case, seed: u64, time: Span) -> Result<Measured, Measu
 }
 
 /// What a script would do: has the wire filled, holds where the case wants it, lets the time pass.
-fn ask(caller: &Caller<Command, Reply>, channel: &ChannelId, held: bool, time: Span) -> Result<(), String> {
+fn ask(
+    caller: &Caller<Command, Reply>,
+    channels: &[ChannelId],
+    held: bool,
+    time: Span,
+) -> Result<(), String> {
     let ask = |command: Command| match caller.call(command) {
         Ok(Reply::Refused { problem }) => Err(problem.to_string()),
         Ok(Reply::Over { why, .. }) => Err(why),
         Ok(reply) => Ok(reply),
         Err(gone) => Err(gone.to_string()),
     };
-    ask(Command::Poll { channels: vec![channel.clone()], period: PERIOD })?;
-    if let Reply::Latest { sample: None } = ask(Command::Latest { channel: channel.clone(), within: FIRST })?
-    {
-        return Err(format!("no reading of {channel} came within {FIRST}"));
+    ask(Command::Poll { channels: channels.to_vec(), period: PERIOD })?;
+    for channel in channels.iter().cloned() {
+        if let Reply::Latest { sample: None } = ask(Command::Latest { channel, within: FIRST })? {
+            return Err(format!("a first reading did not come within {FIRST}"));
+        }
     }
     let output = OutputId::new("idle_valve").expect("a plain word is an id");
     if held {

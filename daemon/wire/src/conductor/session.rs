@@ -108,12 +108,21 @@ impl Conductor {
             Stage::Timing => {
                 if let (true, Some((timing, _))) = (yes, &self.config.faster) {
                     self.client.set_timing(*timing);
+                    self.expect_costs();
                 }
                 self.up();
             }
             _ => {}
         }
         self.last_word = self.last_word.max(now);
+    }
+
+    /// What was found of costs was found at other times: an item whose cost is believed to be higher than it is
+    /// would leave the wire idle until enough of its answers have been seen.
+    fn expect_costs(&mut self) {
+        let cost = |read| self.config.cost(&self.client, read);
+        let costs: Vec<Span> = self.config.reads.iter().map(cost).collect();
+        self.schedule.expect(&costs);
     }
 
     fn up(&mut self) {
@@ -129,6 +138,10 @@ impl Conductor {
             self.dropped(owner);
         }
         self.client.disconnect();
+        // The times in force are those from before the session again.
+        if self.config.faster.is_some() {
+            self.expect_costs();
+        }
         while let Some((ticket, _)) = self.questions.pop_front() {
             self.dropped(Owner::Question(ticket));
         }
