@@ -4,6 +4,7 @@ use model::event::ReleaseCause;
 use model::{Moment, Span};
 
 use super::{Conductor, Event, Owner};
+use crate::dialect::Expected;
 use crate::kline::{KeyBytes, encode_timing};
 use crate::service;
 
@@ -68,8 +69,8 @@ impl Conductor {
     }
 
     /// The wake-up worked: the session comes next.
-    pub(super) fn awake(&mut self, key: KeyBytes) {
-        self.link.key = Some(key);
+    pub(super) fn awake(&mut self, key: Option<KeyBytes>) {
+        self.link.key = key;
         self.link.stage = Stage::Session;
         self.link.pause = Span::ZERO;
     }
@@ -82,10 +83,12 @@ impl Conductor {
     }
 
     /// The set-up request that comes next; none when all is set up.
-    pub(super) fn setup_request(&mut self) -> Option<(Vec<u8>, Vec<u8>)> {
+    pub(super) fn setup_request(&mut self) -> Option<(Vec<u8>, Expected)> {
         if self.link.stage == Stage::Session {
             if let Some(kind) = self.config.session {
-                return Some((vec![service::START_SESSION, kind], vec![]));
+                let request = vec![service::START_SESSION, kind];
+                let length = request.len();
+                return Some((request, Expected { begins: Vec::new(), length }));
             }
             self.link.stage = Stage::Timing;
         }
@@ -93,7 +96,8 @@ impl Conductor {
             if let Some((timing, coding)) = &self.config.faster {
                 let mut request = vec![service::ACCESS_TIMING, service::SET_TIMES];
                 request.extend(encode_timing(timing, coding));
-                return Some((request, vec![service::SET_TIMES]));
+                let length = request.len();
+                return Some((request, Expected { begins: vec![service::SET_TIMES], length }));
             }
             self.up();
         }
