@@ -15,6 +15,10 @@ pub const BENCH_CAR: (&str, &str) = ("bench-car.toml", include_str!("../../../sc
 pub const BENCH_CAR_MASS: (&str, &str) =
     ("bench-car-mass.toml", include_str!("../../../schemas/cars/bench-car-mass.toml"));
 
+/// The description of the bench car that exchanges single bytes.
+pub const BENCH_CAR_SINGLE: (&str, &str) =
+    ("bench-car-single.toml", include_str!("../../../schemas/cars/bench-car-single.toml"));
+
 /// A compiled procedure with what identifies it.
 #[derive(Debug)]
 pub struct Procedure {

@@ -1,7 +1,7 @@
 //! What is measured.
 
 use bench_car::{Start, WorldConfig};
-use car::Description;
+use car::{Description, Protocol};
 use model::{Problem, Span};
 use station::bench::Variant;
 
@@ -118,8 +118,13 @@ impl Case {
 
     /// The gaps in force once the session stands.
     pub fn gaps(&self, description: &Description) -> Gaps {
-        let timing = description.link.fast_timing.unwrap_or(description.link.timing);
-        Gaps { character: timing.p4_min, request: timing.p3_min }
+        match &description.link.protocol {
+            Protocol::Iso14230(iso) => {
+                let timing = iso.fast_timing.unwrap_or(iso.timing);
+                Gaps { character: timing.p4_min, request: timing.p3_min }
+            }
+            Protocol::SingleByte(single) => Gaps { character: single.byte_gap, request: single.request_gap },
+        }
     }
 
     /// The car that it is measured on.

@@ -10,8 +10,10 @@ mod frame;
 pub(crate) mod published;
 pub(crate) mod sensors;
 mod services;
+mod single;
 mod timing;
 pub(crate) mod trouble;
+pub(crate) mod unit;
 mod work;
 
 use line::{Arrival, End, Line, LowPulse};
