@@ -8,4 +8,6 @@ mod base_idle;
 mod command_line;
 mod demo;
 mod repeat;
+mod single;
 mod walk;
+mod wire_use;

@@ -52,6 +52,9 @@ const EVERYTHING: &[&str] = &[
     "spark_advance",
 ];
 
+/// One byte, where single bytes are exchanged.
+const ONE_BYTE: &[&str] = &["battery_alone"];
+
 /// Half a millisecond for P2 and P4; P3min must be longer than P4min (ISO 14230-2, rules beside the table of times)
 /// and goes in steps of half a millisecond, so it is one.
 const HALF: Option<(f64, f64, f64)> = Some((0.5, 1.0, 0.5));
@@ -75,12 +78,17 @@ impl Case {
         Self { held: true, floor: AIMS.2, ..self }
     }
 
+    /// Single bytes at 12 500 Bd; the aims are those of the shortest times and of one byte against one byte.
+    const fn single(self, floor: f64) -> Self {
+        Self { variant: Variant::Single, floor, ..self }
+    }
+
     const fn unhurried(self) -> Self {
         Self { prompt: false, ..self }
     }
 
     /// All of them, in the order of the table.
-    pub const ALL: [Self; 12] = [
+    pub const ALL: [Self; 16] = [
         case("default", "default timing, one value", ONE_VALUE),
         case("default-block", "default timing, a block", BLOCK),
         case("default-all", "default timing, nine requests", EVERYTHING),
@@ -98,6 +106,12 @@ impl Case {
             .with_times(LEAST)
             .unhurried(),
         case("least-held", "P2 and P4 0, P3 0.5 ms, a block, an output held", BLOCK).with_times(LEAST).held(),
+        case("single", "single bytes at 12 500 Bd, one for one", ONE_BYTE).single(AIMS.2),
+        case("single-own", "single bytes, one for one, the controller takes its time", ONE_BYTE)
+            .single(AIMS.2)
+            .unhurried(),
+        case("single-block", "single bytes, a block", BLOCK).single(AIMS.1),
+        case("single-held", "single bytes, one for one, an output held", ONE_BYTE).single(AIMS.2).held(),
     ];
 
     /// The case of this name.

@@ -111,7 +111,8 @@ pub fn measured(all: &[Exchange], from: Moment, to: Moment, gaps: Gaps, baud: u3
             (answering - character * one.characters as f64) / one.characters.saturating_sub(1).max(1) as f64;
         alone += self::needed(one, gaps, baud);
     }
-    let mean = |sum: f64| Span::from_secs_f64(sum / readings as f64);
+    // Character times are whole nanoseconds on the line and not in the formula: the mean may miss zero by a hair.
+    let mean = |sum: f64| Span::from_secs_f64((sum / readings as f64).max(0.0));
     Some(Measured {
         exchanges: rest.len() as u64,
         span: last.answered.since(first.answered),
