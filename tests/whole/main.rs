@@ -10,4 +10,6 @@ mod demo;
 #[cfg(target_os = "linux")]
 mod real_time;
 mod repeat;
+mod single;
 mod walk;
+mod wire_use;

@@ -56,17 +56,15 @@ pub(crate) struct RawLink {
     /// Bits per second.
     #[schemars(required, range(min = 300, max = 1_000_000))]
     pub(crate) baud: Option<u32>,
-    /// The controller's address.
-    #[schemars(required)]
+    /// The controller's address; needed with dialect iso14230 and only there.
     pub(crate) controller_address: Option<u8>,
-    /// The tester's address.
-    #[schemars(required)]
+    /// The tester's address; needed with dialect iso14230 and only there.
     pub(crate) tester_address: Option<u8>,
-    /// Physical or functional; physical where not said.
+    /// Physical or functional; physical where not said. Only with dialect iso14230.
     pub(crate) addressing: Option<Addressing>,
-    /// The header of requests; as the key bytes say where not said.
+    /// The header of requests; as the key bytes say where not said. Only with dialect iso14230.
     pub(crate) header: Option<HeaderForm>,
-    /// The diagnostic session to ask for by service 10; none where not said.
+    /// The diagnostic session to ask for by service 10; none where not said. Only with dialect iso14230.
     pub(crate) session: Option<u8>,
     /// Whether the adapter gives back what is sent; expected where not said.
     pub(crate) echo: Option<Echo>,
@@ -74,10 +72,35 @@ pub(crate) struct RawLink {
     /// the word "none" if it never does.
     #[schemars(required)]
     pub(crate) controller_timeout_ms: Option<RawTimeout>,
-    /// Timing that differs from the default of ISO 14230-2.
+    /// Timing that differs from the default of ISO 14230-2. Only with dialect iso14230.
     pub(crate) timing: Option<RawTiming>,
-    /// Timing to ask for by service 83 once the session stands.
+    /// Timing to ask for by service 83 once the session stands. Only with dialect iso14230.
     pub(crate) fast_timing: Option<RawFastTiming>,
+    /// Times and keep-alive of single bytes; needed with dialect single-byte and only there.
+    pub(crate) single_byte: Option<RawSingleByte>,
+}
+
+/// How single bytes are exchanged. This wire has no checksum: the number of bytes and these times are all that is
+/// checked.
+#[derive(Debug, Default, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(rename = "SingleByte")]
+pub(crate) struct RawSingleByte {
+    /// Longest time in milliseconds from a request to its answer, and between two bytes of an answer.
+    #[schemars(required, range(min = 0, max = 60_000))]
+    pub(crate) answer_ms: Option<f64>,
+    /// Shortest gap in milliseconds between two bytes of a request; 0 where not said.
+    #[schemars(range(min = 0, max = 1_000))]
+    pub(crate) byte_gap_ms: Option<f64>,
+    /// Shortest time in milliseconds from an answer to the next request; 0 where not said.
+    #[schemars(range(min = 0, max = 60_000))]
+    pub(crate) request_gap_ms: Option<f64>,
+    /// Milliseconds of silence after which the controller has forgotten half a request.
+    #[schemars(required, range(min = 0, max = 60_000))]
+    pub(crate) resync_ms: Option<f64>,
+    /// Name of the request that shows whether the controller is there, and keeps it from letting go.
+    #[schemars(required, regex(pattern = "^[a-z0-9][a-z0-9_-]{0,63}$"))]
+    pub(crate) keep_alive: Option<String>,
 }
 
 /// A time-out, or the admission that there is none.
@@ -155,10 +178,10 @@ pub(crate) struct RawRequest {
     /// Name by which channels refer to it.
     #[schemars(required, regex(pattern = "^[a-z0-9][a-z0-9_-]{0,63}$"))]
     pub(crate) name: Option<String>,
-    /// Service and identifier as pairs of hex digits, such as "21 A1".
+    /// Service and identifier as pairs of hex digits, such as "21 A1"; with dialect single-byte whatever is to be sent.
     #[schemars(required, length(min = 2, max = 20))]
     pub(crate) bytes: Option<String>,
-    /// How many data bytes follow the identifier in the answer.
+    /// How many data bytes follow the identifier in the answer; with dialect single-byte how many there are.
     #[schemars(required, range(min = 1, max = 253))]
     pub(crate) answer_bytes: Option<u16>,
 }
@@ -253,7 +276,11 @@ pub(crate) struct RawOutput {
     /// The request that gives it back, such as "30 51 00".
     #[schemars(required, length(min = 2, max = 80))]
     pub(crate) release: Option<String>,
-    /// The request that tells its state, if there is one.
+    /// What the answer to the engage request is like; needed with dialect single-byte and only there.
+    pub(crate) engage_answer: Option<RawAnswer>,
+    /// What the answer to the release request is like; needed with dialect single-byte and only there.
+    pub(crate) release_answer: Option<RawAnswer>,
+    /// The request that tells its state, if there is one. Only with dialect iso14230.
     pub(crate) report: Option<RawReport>,
     /// The longest time it may be held, in seconds.
     #[schemars(required, range(min = 0, max = 86_400))]
@@ -266,8 +293,22 @@ pub(crate) struct RawOutput {
     pub(crate) reading_while_held: Option<bool>,
     /// A channel that shows the effect.
     pub(crate) confirm: Option<RawConfirm>,
-    /// The diagnostic session that the control needs, if it needs one: the link must start that one.
+    /// The diagnostic session that the control needs, if it needs one: the link must start that one. Only with
+    /// dialect iso14230.
     pub(crate) session: Option<u8>,
+}
+
+/// What an answer without a frame is like.
+#[derive(Debug, Default, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+#[schemars(rename = "Answer")]
+pub(crate) struct RawAnswer {
+    /// How many bytes it has; 0 where no answer comes.
+    #[schemars(required, range(min = 0, max = 16))]
+    pub(crate) bytes: Option<u16>,
+    /// How it begins, as pairs of hex digits; anything where not said.
+    #[schemars(length(min = 2, max = 47))]
+    pub(crate) begins: Option<String>,
 }
 
 /// How to ask for the state of an output.

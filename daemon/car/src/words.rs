@@ -9,6 +9,27 @@ pub enum Dialect {
     /// ISO 14230-2 on a K-line, with the services of ISO 14230-3.
     #[serde(rename = "iso14230")]
     Iso14230,
+    /// Single bytes without frames: each request is one or a few bytes, each answer a given number of them.
+    #[serde(rename = "single-byte")]
+    SingleByte,
+}
+
+impl Dialect {
+    /// Its word in a description.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Iso14230 => "iso14230",
+            Self::SingleByte => "single-byte",
+        }
+    }
+
+    /// Its name for people.
+    pub fn title(self) -> &'static str {
+        match self {
+            Self::Iso14230 => "ISO 14230",
+            Self::SingleByte => "single bytes",
+        }
+    }
 }
 
 /// How the controller is woken.
@@ -17,7 +38,8 @@ pub enum Dialect {
 pub enum Wakeup {
     /// A low pulse of 25 ms, then startCommunication (ISO 14230-2).
     Fast,
-    /// Not at all, startCommunication alone: the line passes no pulse, or the controller is awake already.
+    /// Not at all: the line passes no pulse, or the controller is awake already. In ISO 14230 startCommunication
+    /// comes first all the same.
     Awake,
 }
 

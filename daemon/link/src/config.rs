@@ -2,13 +2,18 @@
 
 use std::collections::BTreeMap;
 
-use car::{ControllerTimeout, Description, Echo, HeaderForm, Wakeup};
+use car::{
+    AnswerForm, ControllerTimeout, Description, Echo, HeaderForm, Iso14230, Link, Output, Protocol,
+    ReadRequest, SingleByte, Wakeup,
+};
 use model::{ChannelId, OutputId, Span};
 use signal::ChannelFact;
 use wire::conductor::{ConductorConfig, ReadItem};
+use wire::dialect::Expected;
 use wire::frame::{self, Addressing};
 use wire::hold::HoldSpec;
 use wire::kline::{self, ClientConfig, Timing, TimingCoding};
+use wire::single::SingleConfig;
 
 use crate::sides::Intent;
 use crate::transport::Abilities;
@@ -32,32 +37,62 @@ pub(crate) fn controller_timeout(description: &Description) -> Option<Span> {
     }
 }
 
-/// The conductor's configuration over a wire of these abilities.
-pub(crate) fn conductor(description: &Description, abilities: Abilities) -> ConductorConfig {
-    let link = &description.link;
-    let mut client = ClientConfig::new(link.baud, link.controller_address, link.tester_address);
-    client.addressing = match link.addressing {
+/// The client's configuration of ISO 14230.
+fn iso14230(link: &Link, iso: &Iso14230, abilities: Abilities) -> ClientConfig {
+    let mut client = ClientConfig::new(link.baud, iso.controller_address, iso.tester_address);
+    client.addressing = match iso.addressing {
         car::Addressing::Physical => Addressing::Physical,
         car::Addressing::Functional => Addressing::Functional,
     };
-    client.form = match link.header {
+    client.form = match iso.header {
         HeaderForm::Auto => None,
         HeaderForm::FormatOnly => Some(frame::HeaderForm::Bare { length_byte: false }),
         HeaderForm::FormatAndLength => Some(frame::HeaderForm::Bare { length_byte: true }),
         HeaderForm::Addressed => Some(frame::HeaderForm::Addressed { length_byte: false }),
         HeaderForm::AddressedAndLength => Some(frame::HeaderForm::Addressed { length_byte: true }),
     };
-    client.timing = timing(&link.timing);
+    client.timing = timing(&iso.timing);
     client.latency = abilities.latency;
     client.echo = link.echo == Echo::Expected;
     client.wakeup = match link.wakeup {
         Wakeup::Fast if abilities.passes_break => kline::Wakeup::Fast,
         Wakeup::Fast | Wakeup::Awake => kline::Wakeup::Awake,
     };
-    let mut config = ConductorConfig::new(client);
-    config.session = link.session;
-    config.faster = link.fast_timing.as_ref().map(|fast| (timing(fast), TimingCoding::STANDARD));
-    config.controller_timeout = Some(link.longest_silence());
+    client
+}
+
+/// The client's configuration of single bytes.
+fn single_byte(description: &Description, single: &SingleByte, abilities: Abilities) -> SingleConfig {
+    let link = &description.link;
+    let keep_alive = &description.requests[single.keep_alive];
+    let answer = Expected { begins: keep_alive.prefix.clone(), length: answer_length(keep_alive) };
+    let mut client = SingleConfig::new(link.baud, keep_alive.bytes.clone(), answer);
+    client.echo = link.echo == Echo::Expected;
+    client.latency = abilities.latency;
+    client.answer = single.answer;
+    client.byte_gap = single.byte_gap;
+    client.request_gap = single.request_gap;
+    client.resync = single.resync;
+    client
+}
+
+fn answer_length(request: &ReadRequest) -> usize {
+    request.prefix.len() + request.answer_bytes
+}
+
+/// The conductor's configuration over a wire of these abilities.
+pub(crate) fn conductor(description: &Description, abilities: Abilities) -> ConductorConfig {
+    let link = &description.link;
+    let mut config = match &link.protocol {
+        Protocol::Iso14230(iso) => {
+            let mut config = ConductorConfig::new(iso14230(link, iso, abilities));
+            config.session = iso.session;
+            config.faster = iso.fast_timing.as_ref().map(|fast| (timing(fast), TimingCoding::STANDARD));
+            config
+        }
+        Protocol::SingleByte(single) => ConductorConfig::new(single_byte(description, single, abilities)),
+    };
+    config.controller_timeout = Some(link.longest_silence()).filter(|silence| *silence != Span::MAX);
     config.reads = description
         .requests
         .iter()
@@ -77,21 +112,35 @@ pub(crate) fn hold(description: &Description, intent: &Intent) -> HoldSpec {
         .and_then(|output| output.confirm.as_ref())
         .and_then(|confirm| description.channel(&confirm.channel))
         .map(|channel| channel.request);
-    // A former run's intent of an output that this description does not have: the answer must echo the request.
-    let answer = |prefix: Option<&[u8]>, request: &[u8]| {
-        prefix.map_or_else(|| request.iter().skip(1).copied().collect(), |prefix| prefix[1..].to_vec())
-    };
+    let answer = |form: Option<&AnswerForm>, request: &[u8]| expected(description, form, request);
     HoldSpec {
         output: intent.output.clone(),
         engage: intent.engage.clone(),
-        engage_answer: answer(output.map(|output| output.engage_prefix()), &intent.engage),
+        engage_answer: answer(output.map(Output::engage_answer), &intent.engage),
         release: intent.release.clone(),
-        release_answer: answer(output.map(|output| output.release_prefix()), &intent.release),
+        release_answer: answer(output.map(Output::release_answer), &intent.release),
         at_most: intent.at_most,
         refresh: output.and_then(|output| output.refresh),
         controller_timeout: intent.controller_timeout,
         effect,
         reading: output.is_none_or(|output| output.reading_while_held),
+    }
+}
+
+/// What the answer to a request of an output must be like. A former run's intent may be of an output that this
+/// description does not have: in ISO 14230 its answer must echo the request; single bytes tell nothing then, so that
+/// no answer is taken for a proof.
+fn expected(description: &Description, form: Option<&AnswerForm>, request: &[u8]) -> Expected {
+    match description.link.protocol {
+        Protocol::Iso14230(_) => {
+            let echoed = || request.iter().skip(1).copied().collect();
+            let begins = form.map_or_else(echoed, |form| form.begins[1..].to_vec());
+            Expected { begins, length: request.len() }
+        }
+        Protocol::SingleByte(_) => form.map_or_else(Expected::default, |form| Expected {
+            begins: form.begins.clone(),
+            length: form.length.unwrap_or(form.begins.len()),
+        }),
     }
 }
 

@@ -53,6 +53,8 @@ pub enum ReleaseProof {
     ControllerAndEffect,
     /// The controller answered the release; the description names no channel that shows it.
     Controller,
+    /// A channel shows the effect; this controller does not answer the release.
+    Effect,
     /// No answer, but the controller's own timeout has passed without a word from this side.
     ControllerTimeout,
     /// None of these. The words then are "key off".

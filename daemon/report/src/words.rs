@@ -151,6 +151,7 @@ fn known_by(proof: ReleaseProof) -> &'static str {
     match proof {
         ReleaseProof::ControllerAndEffect => "back: the controller says so and its effect is seen",
         ReleaseProof::Controller => "back: the controller says so",
+        ReleaseProof::Effect => "back: its effect is seen",
         ReleaseProof::ControllerTimeout => "back: the controller's own timeout has passed",
         ReleaseProof::None => "not known to be back: key off",
     }

@@ -15,6 +15,10 @@ pub const BENCH_CAR: (&str, &str) = ("bench-car.toml", include_str!("../../../sc
 pub const BENCH_CAR_MASS: (&str, &str) =
     ("bench-car-mass.toml", include_str!("../../../schemas/cars/bench-car-mass.toml"));
 
+/// The description of the bench car that exchanges single bytes.
+pub const BENCH_CAR_SINGLE: (&str, &str) =
+    ("bench-car-single.toml", include_str!("../../../schemas/cars/bench-car-single.toml"));
+
 /// A compiled procedure with what identifies it.
 #[derive(Debug)]
 pub struct Procedure {
@@ -139,7 +143,7 @@ pub fn car_named(name: &str) -> Result<Car, Vec<Problem>> {
 }
 
 /// The descriptions that are shipped.
-pub const SHIPPED_CARS: [(&str, &str); 2] = [BENCH_CAR, BENCH_CAR_MASS];
+pub const SHIPPED_CARS: [(&str, &str); 3] = [BENCH_CAR, BENCH_CAR_MASS, BENCH_CAR_SINGLE];
 
 /// Loads a description from its text.
 pub fn described(file: &str, text: &str) -> Result<Car, Vec<Problem>> {

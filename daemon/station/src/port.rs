@@ -1,6 +1,6 @@
 //! Where the wire is: an address on the command line, opened again after every loss.
 
-use car::Description;
+use car::{Description, Protocol};
 use link::transport::serial::Serial;
 use link::transport::{Factory, Reopen};
 use model::Span;
@@ -32,12 +32,15 @@ const TOLD_FROM: i64 = 20;
 /// such time late, on the average half of it.
 pub fn throttle(latency: Span, description: &Description) -> Option<String> {
     let link = &description.link;
-    let timing = link.fast_timing.as_ref().unwrap_or(&link.timing);
     let character = Span::from_nanos(10 * 1_000_000_000 / i64::from(link.baud.max(1)));
-    // A header of three and a checksum, on both ways.
-    let cost = |asked: usize, told: usize| {
-        let (asked, told) = (4 + asked as i64, 5 + told as i64);
-        character * (asked + told) + timing.p4_min * (asked - 1) + timing.p2_min + timing.p3_min
+    // In ISO 14230 a header of three and a checksum, on both ways.
+    let cost = |asked: usize, told: usize| match &link.protocol {
+        Protocol::Iso14230(iso) => {
+            let timing = iso.fast_timing.as_ref().unwrap_or(&iso.timing);
+            let (asked, told) = (4 + asked as i64, 5 + told as i64);
+            character * (asked + told) + timing.p4_min * (asked - 1) + timing.p2_min + timing.p3_min
+        }
+        Protocol::SingleByte(single) => character * (asked + told) as i64 + single.request_gap,
     };
     let shortest =
         description.requests.iter().map(|request| cost(request.bytes.len(), request.answer_bytes)).min()?;

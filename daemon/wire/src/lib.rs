@@ -6,10 +6,12 @@
 
 pub mod conductor;
 pub mod deadline;
+pub mod dialect;
 pub mod frame;
 pub mod hold;
 pub mod kline;
 pub mod schedule;
 pub mod service;
+pub mod single;
 
 pub use deadline::{Deadline, Reason};

@@ -62,6 +62,16 @@ pub enum AirMeasurement {
     Mass,
 }
 
+/// What the controller speaks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Speech {
+    /// Messages of ISO 14230.
+    #[default]
+    Iso14230,
+    /// Single bytes without frames. It needs no wake-up, and knows no sessions and no trouble codes.
+    SingleByte,
+}
+
 /// What a world is made with. All of it has defaults: a warm car without faults on a clean line.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WorldConfig {
@@ -91,6 +101,11 @@ pub struct WorldConfig {
     pub sensor_off_by: Option<f64>,
     /// What the controller does and has beside the common part.
     pub manners: Manners,
+    /// What the controller speaks.
+    pub speech: Speech,
+    /// The controller answers as fast as its timing allows: after P2min, without gaps between the bytes of an answer
+    /// and without draws. The hardest case for whoever asks, because nothing hides the asker's own delays.
+    pub prompt: bool,
     /// Keeps what [`crate::World::true_mean`] needs, about 2.5 kB for each simulated second.
     pub keep_truth: bool,
     /// Factor on every noise of engine and sensors: 1 as drawn, 0 for none.
@@ -137,6 +152,8 @@ impl Default for WorldConfig {
             throttle_volts: None,
             sensor_off_by: None,
             manners: Manners::default(),
+            speech: Speech::Iso14230,
+            prompt: false,
             keep_truth: false,
             noise_scale: 1.0,
             rounding: Rounding::Nearest,

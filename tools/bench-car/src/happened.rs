@@ -145,6 +145,10 @@ pub enum Ignored {
     P4Min(i64),
     /// A fault keeps the controller silent.
     Silent,
+    /// This byte begins nothing that the controller knows.
+    Unknown(u8),
+    /// This byte came while the controller was answering.
+    WhileAnswering(u8),
 }
 
 impl Ignored {
@@ -152,7 +156,13 @@ impl Ignored {
     pub fn is_violation(self) -> bool {
         matches!(
             self,
-            Self::Pulse(_) | Self::NoIdle(_) | Self::TwUp(_) | Self::Form | Self::P3Min(_) | Self::P4Min(_)
+            Self::Pulse(_)
+                | Self::NoIdle(_)
+                | Self::TwUp(_)
+                | Self::Form
+                | Self::P3Min(_)
+                | Self::P4Min(_)
+                | Self::WhileAnswering(_)
         )
     }
 }

@@ -4,7 +4,7 @@
 //! caller's clock; moments never go back (an earlier one counts as the latest seen). What happens does not
 //! depend on how often the world is advanced, and one seed gives the same bytes every time.
 //!
-//! The controller keeps to ISO 14230-2 and ISO 14230-3 on its own: it shares no code with the side that
+//! The controller keeps to ISO 14230-2 and ISO 14230-3 on its own, or exchanges single bytes of an invented table: it shares no code with the side that
 //! asks, so that a misreading on one side is seen by the other. Its block layouts, identifiers and figures
 //! are invented for this scenario.
 //!
@@ -22,7 +22,7 @@ mod random;
 mod truth;
 mod world;
 
-pub use config::{AirMeasurement, Manners, Rounding, Start, WorldConfig, WorldError};
+pub use config::{AirMeasurement, Manners, Rounding, Speech, Start, WorldConfig, WorldError};
 pub use controller::trouble::ControllerFault;
 pub use engine::{Hose, Load};
 pub use fault::{Fault, FaultKind};

@@ -3,8 +3,9 @@
 use line::{Arrival, End, Line, LineConfig};
 
 use crate::config::{WorldConfig, WorldError};
+use crate::controller::Around;
 use crate::controller::trouble::ControllerFault;
-use crate::controller::{Around, Controller};
+use crate::controller::unit::Unit;
 use crate::engine::{Engine, Hose, Load};
 use crate::fault::Severities;
 use crate::happened::{Happened, Log};
@@ -23,7 +24,7 @@ const LATEST: i64 = i64::MAX / 4;
 pub struct World {
     line: Line,
     engine: Engine,
-    controller: Controller,
+    controller: Unit,
     log: Log,
     now: i64,
     browned_out: bool,
@@ -37,7 +38,7 @@ impl World {
         config.check()?;
         let faults = Severities::resolve(&config.faults)?;
         let engine = Engine::new(&config, &faults);
-        let controller = Controller::new(&config, &faults);
+        let controller = Unit::new(&config, &faults);
         let line = Line::new(&LineConfig {
             seed: config.seed,
             echo: config.echo,
@@ -262,7 +263,7 @@ impl World {
     /// The next moment at which the controller hears something or acts.
     fn next_step(&self) -> Option<i64> {
         let character = self.line.character_time(End::Controller);
-        let own = self.controller.next_deadline(character);
+        let own = self.controller.next_deadline(character, self.engine.control.held.is_some());
         [self.line.next_event(End::Controller), own, self.engine.next_watch()].into_iter().flatten().min()
     }
 
@@ -282,12 +283,13 @@ impl World {
             controller.see_pulse(pulse, &mut around);
         }
         let character = around.line.character_time(End::Controller);
-        if controller.next_deadline(character).is_some_and(|deadline| deadline <= at) {
+        let held = around.engine.control.held.is_some();
+        if controller.next_deadline(character, held).is_some_and(|deadline| deadline <= at) {
             controller.act(at, &mut around);
         }
     }
 
-    fn parts(&mut self) -> (&mut Controller, Around<'_>) {
+    fn parts(&mut self) -> (&mut Unit, Around<'_>) {
         let around = Around { line: &mut self.line, engine: &mut self.engine, log: &mut self.log };
         (&mut self.controller, around)
     }

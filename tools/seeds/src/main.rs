@@ -37,7 +37,7 @@ struct Arguments {
     /// Every known fault, its severity from a tenth to the whole by the seed
     #[arg(long)]
     mixed: bool,
-    /// Which kind of bench car: pressure or mass
+    /// Which kind of bench car: pressure, mass or single
     #[arg(long, value_name = "KIND", default_value = "pressure")]
     bench: String,
     /// Seeds of cars with a fault; those of the healthy ones where it is not given
@@ -72,7 +72,7 @@ fn main() -> ExitCode {
 fn run(arguments: &Arguments) -> Result<Vec<Row>, Vec<String>> {
     let all = |problems: Vec<model::Problem>| problems.iter().map(ToString::to_string).collect::<Vec<_>>();
     let variant = Variant::named(&arguments.bench).ok_or_else(|| {
-        vec![format!("there is no bench car '{}': choose pressure or mass", arguments.bench)]
+        vec![format!("there is no bench car '{}': choose pressure, mass or single", arguments.bench)]
     })?;
     let setup = Setup::new(&arguments.procedure, variant).map_err(all)?;
     let cases = cases(arguments)?;

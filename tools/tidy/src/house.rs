@@ -53,6 +53,7 @@ pub const HOUSE: &[Room] = &[
     room("tools/schemas", Uses::Rooms(&["daemon/model", "daemon/car", "daemon/record", "daemon/report"])),
     room("tools/seeds", Uses::All),
     room("tools/tidy", Uses::Rooms(&[])),
+    room("tools/wire-use", Uses::All),
     room("tests", Uses::All),
 ];
 

@@ -9,16 +9,16 @@ use crate::check::bytes::{self, Written};
 use crate::raw::RawOutput;
 use crate::read::findings::Findings;
 use crate::read::source::below;
-use crate::resolved::output::{Report, Template};
+use crate::resolved::output::{AnswerForm, Report, Template};
 use crate::resolved::request::{hex, positive_prefix};
 
 /// The checked requests of an output.
 #[derive(Debug)]
 pub(crate) struct Hold {
     pub(crate) engage: Template,
-    pub(crate) engage_prefix: Vec<u8>,
+    pub(crate) engage_answer: AnswerForm,
     pub(crate) release: Vec<u8>,
-    pub(crate) release_prefix: Vec<u8>,
+    pub(crate) release_answer: AnswerForm,
     pub(crate) report: Option<Report>,
 }
 
@@ -79,12 +79,17 @@ pub(crate) fn resolve(raw: &RawOutput, pointer: &str, findings: &mut Findings<'_
     let (engage, release) = (engage?, release?);
     let (before, after) = engage.written.bytes.split_at(engage.written.gap?);
     Some(Hold {
-        engage_prefix: positive_prefix(&engage.written.bytes[..engage.head]),
+        engage_answer: echoing(&engage),
         engage: Template { before: before.to_vec(), after: after.to_vec() },
-        release_prefix: positive_prefix(&release.written.bytes[..release.head]),
+        release_answer: echoing(&release),
         release: release.written.bytes,
         report,
     })
+}
+
+/// A positive answer echoes service, identifier and parameter; its message tells its own length.
+fn echoing(control: &Control) -> AnswerForm {
+    AnswerForm { begins: positive_prefix(&control.written.bytes[..control.head]), length: None }
 }
 
 fn control(text: &str, gap: bool, pointer: &str, findings: &mut Findings<'_>) -> Option<Control> {

@@ -5,11 +5,13 @@
 
 mod bytes;
 mod channel;
+mod dialect;
 mod hold;
 mod link;
 mod names;
 mod output;
 mod request;
+mod sequence;
 mod setup;
 mod timing;
 
@@ -22,8 +24,11 @@ use crate::read::findings::Findings;
 use crate::read::source::below;
 use crate::resolved::channel::Channel;
 use crate::resolved::description::Description;
+use crate::resolved::link::Protocol;
 use crate::resolved::output::Output;
+use crate::resolved::request::ReadRequest;
 use crate::resolved::setup::SetupValue;
+use crate::words::Dialect;
 
 use names::Names;
 
@@ -37,11 +42,13 @@ pub(crate) fn resolve(raw: &RawDescription, findings: &mut Findings<'_>) -> Opti
     let channel_ids = Names::new(findings, "/channel", "id", raw_channels.iter().map(|c| c.id.as_deref()));
     let output_ids = Names::new(findings, "/output", "id", raw_outputs.iter().map(|o| o.id.as_deref()));
 
-    let link = raw.link.as_ref().and_then(|raw| link::resolve(raw, findings));
+    let dialect = raw.link.as_ref().and_then(|link| link.dialect);
+    let link = raw.link.as_ref().and_then(|raw| link::resolve(raw, &request_names, findings));
     let longest_data =
         raw.link.as_ref().and_then(|link| link.header).map_or(255, |header| header.longest_data());
-    let requests =
-        every(raw_requests, |i, raw| request::resolve(raw, &entry("/request", i), longest_data, findings));
+    let requests = every(raw_requests, |i, raw| {
+        request::resolve(raw, &entry("/request", i), dialect, longest_data, findings)
+    });
     request::warn_about_twins(raw_requests, findings);
 
     let mut channels: BTreeMap<ChannelId, Channel> = BTreeMap::new();
@@ -55,6 +62,7 @@ pub(crate) fn resolve(raw: &RawDescription, findings: &mut Findings<'_>) -> Opti
     let mut outputs: BTreeMap<OutputId, Output> = BTreeMap::new();
     for (i, raw_output) in raw_outputs.iter().enumerate() {
         let context = output::Context {
+            dialect,
             link: raw.link.as_ref(),
             channel_ids: &channel_ids,
             channels: &channels,
@@ -63,6 +71,9 @@ pub(crate) fn resolve(raw: &RawDescription, findings: &mut Findings<'_>) -> Opti
         if let Some(output) = output::resolve(raw_output, &entry("/output", i), &context, findings) {
             outputs.entry(output.id.clone()).or_insert(output);
         }
+    }
+    if let (Some(Dialect::SingleByte), Some(requests)) = (dialect, &requests) {
+        sequence::keep_apart(requests, raw_outputs, findings);
     }
     let mut setup: BTreeMap<String, SetupValue> = BTreeMap::new();
     let targets = setup::Targets {
@@ -85,7 +96,12 @@ pub(crate) fn resolve(raw: &RawDescription, findings: &mut Findings<'_>) -> Opti
     for (place, channel) in channels.iter().enumerate() {
         requests.get_mut(channel.request)?.channels.push(place);
     }
-    for (i, request) in requests.iter().enumerate().filter(|(_, request)| request.channels.is_empty()) {
+    let keep_alive = link.as_ref().and_then(|link| match &link.protocol {
+        Protocol::SingleByte(single) => Some(single.keep_alive),
+        Protocol::Iso14230(_) => None,
+    });
+    let unread = |(i, request): &(usize, &ReadRequest)| request.channels.is_empty() && keep_alive != Some(*i);
+    for (i, request) in requests.iter().enumerate().filter(unread) {
         findings.warn(
             &entry("/request", i),
             format!("no channel reads request '{}'", request.name),

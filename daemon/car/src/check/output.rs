@@ -5,17 +5,19 @@ use std::collections::BTreeMap;
 use model::{ChannelId, OutputId, Span};
 
 use crate::check::names::Names;
-use crate::check::{factor, given_or, hold, in_order, unit};
+use crate::check::{dialect, factor, given_or, hold, in_order, sequence, unit};
 use crate::raw::{RawConfirm, RawLink, RawOutput, RawTimeout};
 use crate::read::findings::Findings;
 use crate::read::source::below;
 use crate::resolved::channel::Channel;
 use crate::resolved::output::{Confirm, Output, WHOLE};
 use crate::resolved::request::count_limits;
+use crate::words::Dialect;
 
 /// What an output is checked against.
 #[derive(Debug)]
 pub(crate) struct Context<'a> {
+    pub(crate) dialect: Option<Dialect>,
     pub(crate) link: Option<&'a RawLink>,
     pub(crate) channel_ids: &'a Names<'a>,
     pub(crate) channels: &'a BTreeMap<ChannelId, Channel>,
@@ -28,7 +30,13 @@ pub(crate) fn resolve(
     context: &Context<'_>,
     findings: &mut Findings<'_>,
 ) -> Option<Output> {
-    let hold = hold::resolve(raw, pointer, findings);
+    let hold = context.dialect.and_then(|spoken| {
+        dialect::check_output(raw, pointer, spoken, findings);
+        match spoken {
+            Dialect::Iso14230 => hold::resolve(raw, pointer, findings),
+            Dialect::SingleByte => sequence::resolve(raw, pointer, context.link?, findings),
+        }
+    });
     let unit = unit(raw.unit.as_deref(), pointer, findings);
     let factor = factor(raw.factor, pointer, findings);
     let range_ordered =
@@ -45,7 +53,9 @@ pub(crate) fn resolve(
     let longest_hold = longest_hold(raw, pointer, findings);
     if let Some(link) = context.link {
         check_refresh(raw, pointer, link.controller_timeout_ms.as_ref(), findings);
-        check_session(raw, pointer, link, findings);
+        if context.dialect == Some(Dialect::Iso14230) {
+            check_session(raw, pointer, link, findings);
+        }
     }
     let confirm = raw.confirm.as_ref().map(|raw| confirm(raw, &below(pointer, "confirm"), context, findings));
 
@@ -70,9 +80,9 @@ pub(crate) fn resolve(
         report: hold.report,
         session: raw.session,
         engage: hold.engage,
-        engage_prefix: hold.engage_prefix,
+        engage_answer: hold.engage_answer,
         release: hold.release,
-        release_prefix: hold.release_prefix,
+        release_answer: hold.release_answer,
     };
     message_fits(&output, pointer, context.longest_data, findings);
     // Nothing else can be judged against a range that is wrong itself.

@@ -7,6 +7,7 @@ use crate::raw::RawRequest;
 use crate::read::findings::Findings;
 use crate::read::source::below;
 use crate::resolved::request::{ReadRequest, positive_prefix};
+use crate::words::Dialect;
 
 /// Services that read data and change nothing, with the length of their requests: service 01 of SAE J1979
 /// (ISO 15031-5); readEcuIdentification, readDataByLocalIdentifier and readDataByCommonIdentifier of
@@ -16,9 +17,18 @@ const SERVICES: &[(u8, usize)] = &[(0x01, 2), (0x1A, 2), (0x21, 2), (0x22, 3)];
 pub(crate) fn resolve(
     raw: &RawRequest,
     pointer: &str,
+    dialect: Option<Dialect>,
     longest_data: usize,
     findings: &mut Findings<'_>,
 ) -> Option<ReadRequest> {
+    if dialect? == Dialect::SingleByte {
+        let bytes = raw.bytes.as_deref();
+        let bytes =
+            bytes.and_then(|text| bytes::read(text, false, &below(pointer, "bytes"), findings))?.bytes;
+        let answer_bytes = usize::from(raw.answer_bytes?);
+        let (name, prefix, channels) = (raw.name.clone()?, Vec::new(), Vec::new());
+        return Some(ReadRequest { name, bytes, prefix, answer_bytes, channels });
+    }
     let bytes = raw.bytes.as_deref().and_then(|text| read_service(text, &below(pointer, "bytes"), findings));
     let answer_bytes = usize::from(raw.answer_bytes?);
     let bytes = bytes?;

@@ -75,9 +75,18 @@ pub struct Output {
     /// The diagnostic session that the control needs, if it needs one: always the one that the link starts.
     pub session: Option<u8>,
     pub(crate) engage: Template,
-    pub(crate) engage_prefix: Vec<u8>,
+    pub(crate) engage_answer: AnswerForm,
     pub(crate) release: Vec<u8>,
-    pub(crate) release_prefix: Vec<u8>,
+    pub(crate) release_answer: AnswerForm,
+}
+
+/// What a positive answer is like.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AnswerForm {
+    /// How it begins, in ISO 14230 with the service plus 0x40.
+    pub begins: Vec<u8>,
+    /// How many bytes it has, where messages do not tell it themselves; 0 where no answer comes.
+    pub length: Option<usize>,
 }
 
 /// A request with a gap for the count.
@@ -176,9 +185,20 @@ impl Output {
         self.quantity(raw as f64 * self.factor + self.offset)
     }
 
-    /// How a positive answer to the engage request begins: service plus 0x40, identifier, control parameter.
+    /// What a positive answer to the engage request is like.
+    pub fn engage_answer(&self) -> &AnswerForm {
+        &self.engage_answer
+    }
+
+    /// What a positive answer to the release request is like.
+    pub fn release_answer(&self) -> &AnswerForm {
+        &self.release_answer
+    }
+
+    /// How a positive answer to the engage request begins: in ISO 14230 service plus 0x40, identifier, control
+    /// parameter.
     pub fn engage_prefix(&self) -> &[u8] {
-        &self.engage_prefix
+        &self.engage_answer.begins
     }
 
     /// The request that gives the output back.
@@ -188,7 +208,7 @@ impl Output {
 
     /// How a positive answer to the release request begins.
     pub fn release_prefix(&self) -> &[u8] {
-        &self.release_prefix
+        &self.release_answer.begins
     }
 
     /// The least and the greatest count.

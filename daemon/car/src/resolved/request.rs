@@ -36,7 +36,7 @@ pub struct ReadRequest {
     pub name: String,
     /// Service and identifier.
     pub bytes: Vec<u8>,
-    /// How a positive answer begins: the service plus 0x40, then the identifier.
+    /// How a positive answer begins: in ISO 14230 the service plus 0x40, then the identifier; with single bytes nothing.
     pub prefix: Vec<u8>,
     /// How many data bytes follow.
     pub answer_bytes: usize,

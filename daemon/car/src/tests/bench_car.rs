@@ -136,7 +136,8 @@ fn says_what_everything_else_needs_without_a_warning() {
     assert_eq!(super::told(&description.warnings), "");
     assert_eq!(description.link.controller_timeout, ControllerTimeout::After(Span::from_secs(5)));
     assert_eq!(description.link.longest_silence(), Span::from_secs(5));
-    assert_eq!((description.link.controller_address, description.link.tester_address), (0x2A, 0xF1));
+    let iso = description.link.iso14230().unwrap();
+    assert_eq!((iso.controller_address, iso.tester_address), (0x2A, 0xF1));
     assert!(description.channels.is_sorted_by(|a, b| a.id < b.id));
     for (place, channel) in description.channels.iter().enumerate() {
         assert!(description.request_of(channel).unwrap().channels.contains(&place), "{}", channel.id);

@@ -276,8 +276,24 @@ impl Driver {
         self.pending = Pending::Latest { channel, within, until: now + within.max(Span::ZERO) };
     }
 
+    /// Refuses what only a service could tell, where the controller has none. Says whether it did.
+    pub(super) fn knows_no_services(&mut self, now: Moment, what: &str) -> bool {
+        if self.conductor.has_services() {
+            return false;
+        }
+        let seen = format!("this controller exchanges single bytes and has no service for {what}");
+        let cure = "read them as the maker's manual says";
+        let problem = Problem::new(ProblemKind::Car, Place::Wire, seen, cure);
+        self.tell(now, problem.clone());
+        self.reply(Reply::Refused { problem });
+        true
+    }
+
     /// All stored codes by status where the controller has that service, the emissions codes where not.
     fn read_codes(&mut self, now: Moment) {
+        if self.knows_no_services(now, "trouble codes") {
+            return;
+        }
         // Status 00: stored codes of every status; group FF00: all (ISO 14230-3, from memory).
         let ticket = self.conductor.ask(now, vec![service::READ_CODES_BY_STATUS, 0x00, 0xFF, 0x00]);
         self.pending = Pending::Codes { ticket, next: Some(vec![service::STORED_CODES]) };

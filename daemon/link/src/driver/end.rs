@@ -54,7 +54,8 @@ impl Driver {
             return false;
         }
         match self.farewell {
-            Farewell::Due if self.link_up => {
+            // Without services there is no word for it, and any byte may mean something else.
+            Farewell::Due if self.link_up && self.conductor.has_services() => {
                 // A controller that knows its tester is gone need not wait for its timeout.
                 let ticket = self.conductor.ask(now, vec![service::STOP_COMMUNICATION]);
                 self.farewell = Farewell::Asked { ticket, until: now + FAREWELL_TIME };

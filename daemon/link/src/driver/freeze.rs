@@ -30,6 +30,9 @@ impl Freeze {
 
 impl Driver {
     pub(super) fn read_freeze_frame(&mut self, now: Moment) {
+        if self.knows_no_services(now, "freeze frames") {
+            return;
+        }
         let ticket = self.conductor.ask(now, freeze_frame_request(CAUSE));
         let left = ASKED.iter().rev().copied().collect();
         self.pending = Pending::Freeze(Box::new(Freeze {

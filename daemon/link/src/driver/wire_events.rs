@@ -15,8 +15,11 @@ impl Driver {
         match event {
             Wire::Up(key) => {
                 self.set_link(true, now);
-                let detail = key.map_or_else(|| "as it was left".to_string(), |key| key.to_string());
-                self.journal.event(now, Event::LinkUp { dialect: "ISO 14230".into(), detail });
+                let link = &self.description.link;
+                let told = || format!("{} Bd, no key bytes", link.baud);
+                let detail = key.map_or_else(told, |key| key.to_string());
+                let dialect = link.dialect().title().to_string();
+                self.journal.event(now, Event::LinkUp { dialect, detail });
             }
             Wire::Down(why) => {
                 self.set_link(false, now);

@@ -25,7 +25,7 @@ pub(crate) struct Pty {
 impl Pty {
     /// Opens one, in raw mode. Must be called on the runtime that will read it.
     pub(crate) fn open() -> io::Result<Self> {
-        let end: OwnedFd = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY)?;
+        let end: OwnedFd = openpt(OpenptFlags::RDWR | OpenptFlags::NOCTTY | OpenptFlags::CLOEXEC)?;
         grantpt(&end)?;
         unlockpt(&end)?;
         let path = ptsname(&end, Vec::new())?;

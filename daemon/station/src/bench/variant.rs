@@ -1,8 +1,8 @@
 //! The kinds of bench car, each with the description that fits it.
 
-use bench_car::{AirMeasurement, Manners, WorldConfig};
+use bench_car::{AirMeasurement, Manners, Speech, WorldConfig};
 
-use crate::load::{BENCH_CAR, BENCH_CAR_MASS};
+use crate::load::{BENCH_CAR, BENCH_CAR_MASS, BENCH_CAR_SINGLE};
 
 /// A kind of bench car.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -13,11 +13,14 @@ pub enum Variant {
     /// Measures the mass of its air before the throttle, has a closed-throttle switch, keeps no fuel trims, does not
     /// tell where its idle valve stands, and refuses readings while the valve is held.
     Mass,
+    /// As [`Variant::Pressure`], but its controller exchanges single bytes at 12 500 Bd and keeps no trouble codes.
+    Single,
 }
 
 impl Variant {
     /// All of them by name.
-    pub const NAMES: [(&'static str, Self); 2] = [("pressure", Self::Pressure), ("mass", Self::Mass)];
+    pub const NAMES: [(&'static str, Self); 3] =
+        [("pressure", Self::Pressure), ("mass", Self::Mass), ("single", Self::Single)];
 
     /// The variant of this name.
     pub fn named(name: &str) -> Option<Self> {
@@ -29,6 +32,7 @@ impl Variant {
         match self {
             Self::Pressure => BENCH_CAR,
             Self::Mass => BENCH_CAR_MASS,
+            Self::Single => BENCH_CAR_SINGLE,
         }
     }
 
@@ -36,6 +40,10 @@ impl Variant {
     pub fn configure(self, config: &mut WorldConfig) {
         match self {
             Self::Pressure => {}
+            Self::Single => {
+                config.speech = Speech::SingleByte;
+                config.baud = 12_500;
+            }
             Self::Mass => {
                 config.air = AirMeasurement::Mass;
                 config.manners = Manners {

@@ -14,7 +14,8 @@ pub(super) struct CarArguments {
     /// Which bench car, and which noise: one seed is one run, to the byte
     #[arg(long, default_value_t = 1)]
     pub(super) seed: u64,
-    /// Which kind of bench car: pressure (manifold pressure) or mass (mass air flow, fewer readings)
+    /// Which kind of bench car: pressure (manifold pressure), mass (mass air flow, fewer readings) or single (its
+    /// controller exchanges single bytes)
     #[arg(long, default_value = "pressure", value_name = "KIND")]
     bench: String,
     /// How the engine is found: warm (idling, a little short of warm), hot, cold (idling, just started),

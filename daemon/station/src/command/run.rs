@@ -32,7 +32,7 @@ const SCRIPT_PATIENCE: Duration = Duration::from_secs(30);
 pub(super) struct Arguments {
     /// The procedure: a shipped name or the path of a .rhai file
     procedure: String,
-    /// The car's description: the path of a .toml file, or a shipped name (bench-car, bench-car-mass)
+    /// The car's description: the path of a .toml file, or a shipped name (bench-car, bench-car-mass, bench-car-single)
     #[arg(long, value_name = "DESCRIPTION")]
     car: String,
     /// The serial port, see `holdgate ports`

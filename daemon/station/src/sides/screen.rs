@@ -183,6 +183,7 @@ fn plain(event: &Event) -> Option<String> {
             let how = match proof {
                 ReleaseProof::ControllerAndEffect => "confirmed by the controller and by its effect",
                 ReleaseProof::Controller => "confirmed by the controller",
+                ReleaseProof::Effect => "confirmed by its effect",
                 ReleaseProof::ControllerTimeout => "by the controller's own timeout",
                 ReleaseProof::None => "NOT CONFIRMED: switch the key off",
             };

@@ -2,27 +2,41 @@
 
 use model::Span;
 
-use crate::kline::{Client, ClientConfig, Timing, TimingCoding};
+use crate::dialect::{Client, DialectConfig, Expected};
+use crate::kline::{Timing, TimingCoding};
 
 /// A request that can be scheduled.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ReadItem {
     /// The request's data.
     pub request: Vec<u8>,
-    /// How the positive answer begins, service id included.
+    /// How the positive answer begins: in ISO 14230 with the service id, with single bytes mostly with nothing.
     pub prefix: Vec<u8>,
     /// How many bytes follow the prefix.
     pub answer: usize,
+}
+
+impl ReadItem {
+    /// What the answer must be like.
+    pub(super) fn expected(&self, client: &Client) -> Expected {
+        let length = self.prefix.len() + self.answer;
+        let begins = match client {
+            // The service id is checked by the client.
+            Client::Iso14230(_) => self.prefix.get(1..).unwrap_or_default(),
+            Client::SingleByte(_) => &self.prefix[..],
+        };
+        Expected { begins: begins.to_vec(), length }
+    }
 }
 
 /// What a conductor must know of its controller.
 #[derive(Debug, Clone)]
 pub struct ConductorConfig {
     /// The link.
-    pub client: ClientConfig,
-    /// The session type to start after the wake-up.
+    pub client: DialectConfig,
+    /// The session type to start after the wake-up; ISO 14230 alone.
     pub session: Option<u8>,
-    /// Times to ask for after the wake-up, and how their bytes count.
+    /// Times to ask for after the wake-up, and how their bytes count; ISO 14230 alone.
     pub faster: Option<(Timing, TimingCoding)>,
     /// What can be scheduled.
     pub reads: Vec<ReadItem>,
@@ -34,9 +48,9 @@ pub struct ConductorConfig {
 
 impl ConductorConfig {
     /// Half a second between wake-ups at first, five at the most.
-    pub fn new(client: ClientConfig) -> Self {
+    pub fn new(client: impl Into<DialectConfig>) -> Self {
         Self {
-            client,
+            client: client.into(),
             session: None,
             faster: None,
             reads: Vec::new(),
@@ -47,8 +61,6 @@ impl ConductorConfig {
 
     /// What a read is expected to cost, its gap to the next request included.
     pub(super) fn cost(&self, client: &Client, read: &ReadItem) -> Span {
-        let request = client.wire_length(read.request.len());
-        let answer = client.wire_length(read.prefix.len() + read.answer);
-        client.timing().shortest_exchange(request, answer, client.character())
+        client.shortest_exchange(read.request.len(), read.prefix.len() + read.answer)
     }
 }

@@ -18,8 +18,9 @@ use model::{Moment, OutputId, Span};
 pub use self::config::{ConductorConfig, ReadItem};
 use self::session::Link;
 use crate::Deadline;
+use crate::dialect::{Client, ExchangeTimes, Received, Transmit};
 use crate::hold::{Hold, HoldEvent, HoldSpec};
-use crate::kline::{Client, ExchangeTimes, KeyBytes, Received, Transmit};
+use crate::kline::KeyBytes;
 use crate::schedule::Schedule;
 
 /// A single question's number.
@@ -204,10 +205,20 @@ impl Conductor {
         self.schedule.stretch()
     }
 
-    /// Asks once, outside the schedule.
+    /// Whether the controller knows the services of ISO 14230-3 and SAE J1979.
+    pub fn has_services(&self) -> bool {
+        self.client.has_services()
+    }
+
+    /// Asks for a service once, outside the schedule. A controller without services is not asked: the answer then
+    /// is none.
     pub fn ask(&mut self, now: Moment, request: Vec<u8>) -> Ticket {
         let ticket = Ticket(self.next_ticket);
         self.next_ticket += 1;
+        if !self.has_services() {
+            self.dropped(Owner::Question(ticket));
+            return ticket;
+        }
         self.questions.push_back((ticket, request));
         self.advance(now);
         ticket
@@ -396,8 +407,9 @@ impl Conductor {
             }
         }
         // After the silence in which the controller let go by itself, its session is over as well.
-        let timeout = self.config.controller_timeout.unwrap_or(self.client.timing().p3_max);
-        if silent && self.client.is_connected() && now.since(self.last_word) >= timeout {
+        let timeout = self.config.controller_timeout.or(self.client.longest_silence());
+        let over = timeout.is_some_and(|timeout| now.since(self.last_word) >= timeout);
+        if silent && over && self.client.is_connected() {
             self.lose_link(now, "silent until the controller's own timeout had passed");
         }
         // Owners carry places in this list, so it is tidied only while nothing is in flight.
@@ -426,5 +438,7 @@ impl Conductor {
     }
 }
 
+#[cfg(test)]
+mod single_tests;
 #[cfg(test)]
 mod tests;

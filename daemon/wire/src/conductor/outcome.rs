@@ -4,37 +4,37 @@ use model::Moment;
 use model::event::WireFault;
 
 use super::{Conductor, Event, Owner};
-use crate::kline::{self, Answer};
-use crate::service::{NegativeCode, negative};
+use crate::dialect::{self, Answer};
+use crate::service::NegativeCode;
 
 impl Conductor {
     pub(super) fn take_client_events(&mut self, now: Moment) {
         while let Some(event) = self.client.poll_event() {
             match event {
-                kline::Event::Up(key) => self.awake(key),
-                kline::Event::WakeFailed(fault) => {
+                dialect::Event::Up(key) => self.awake(key),
+                dialect::Event::WakeFailed(fault) => {
                     self.lose_link(now, &format!("the controller did not wake up: {}", words(fault)));
                 }
-                kline::Event::WakeRefused(why) => self.lose_link(now, &why),
-                kline::Event::Fault { fault, request, attempt } => {
+                dialect::Event::WakeRefused(why) => self.lose_link(now, &why),
+                dialect::Event::Fault { fault, request, attempt } => {
                     *self.tally.faults.entry(fault).or_default() += 1;
                     if let Some(Owner::Engage(i)) = self.owner {
                         self.holds[i].doubt();
                     }
                     self.events.push_back(Event::Fault { fault, request, attempt });
                 }
-                kline::Event::Answered(answer) => {
+                dialect::Event::Answered(answer) => {
                     self.tally.exchanges += 1;
                     if let Some(owner) = self.owner.take() {
                         self.answered(now, owner, answer);
                     }
                 }
-                kline::Event::GivenUp => {
+                dialect::Event::GivenUp => {
                     if let Some(owner) = self.owner.take() {
                         self.dropped(owner);
                     }
                 }
-                kline::Event::Failed(fault) => {
+                dialect::Event::Failed(fault) => {
                     let owner = self.owner.take();
                     self.failed(now, owner, fault);
                 }
@@ -43,7 +43,7 @@ impl Conductor {
     }
 
     fn answered(&mut self, now: Moment, owner: Owner, answer: Answer) {
-        let code = negative(&answer.data);
+        let code = answer.refused;
         match owner {
             Owner::Setup => {
                 self.tell_refusal(code, &answer.data);
@@ -76,7 +76,7 @@ impl Conductor {
             }
             Owner::Read(item) => {
                 if code.is_none() {
-                    self.schedule.took(item, now.since(answer.times.first) + self.client.timing().p3_min);
+                    self.schedule.took(item, now.since(answer.times.first) + self.client.request_gap());
                 } else {
                     self.schedule.put_off(item, now + REFUSED_PAUSE);
                 }
@@ -115,6 +115,19 @@ impl Conductor {
     fn failed(&mut self, now: Moment, owner: Option<Owner>, fault: WireFault) {
         if let Some(owner) = owner {
             self.dropped(owner);
+        }
+        // Where there are no negative answers, a controller that answers something else each time says no.
+        if let (Some(Owner::Engage(i) | Owner::Refresh(i)), WireFault::Stranger) = (owner, fault)
+            && !self.client.has_services()
+        {
+            let output = self.holds[i].spec().output.clone();
+            let engaging = matches!(owner, Some(Owner::Engage(_)));
+            self.holds[i].refused(now);
+            if engaging {
+                let why = "it does not give the answer that its description names".to_string();
+                self.events.push_back(Event::EngageRefused { output, why });
+            }
+            return;
         }
         let held = self.holds.iter().any(|hold| hold.may_be_held());
         let releasing = matches!(owner, Some(Owner::Release(_) | Owner::Effect(_)));

@@ -3,8 +3,8 @@
 use model::{Moment, Span};
 
 use super::{Conductor, Owner};
+use crate::dialect::Expected;
 use crate::hold::Need;
-use crate::service;
 use crate::{Deadline, Reason};
 
 /// The session is kept alive by a request at least this many times in each of the controller's timeouts.
@@ -15,13 +15,8 @@ impl Conductor {
     /// and its characters. What is in flight by then is not counted here, because nothing begins that could
     /// still be under way ([`Conductor::fits`]).
     pub(super) fn lead(&self) -> Span {
-        let timing = self.client.timing();
-        let time = |data: usize| {
-            let characters = self.client.wire_length(data) as i64;
-            (self.client.character() + timing.p4_min) * characters
-        };
         let longest = self.holds.iter().map(|hold| hold.spec().release.len()).max().unwrap_or(3);
-        timing.p3_min + time(longest) + self.config.client.latency
+        self.client.lead(longest)
     }
 
     /// Whether an exchange that begins now is certainly over when the earliest release is due. An answer can
@@ -29,10 +24,7 @@ impl Conductor {
     fn fits(&self, now: Moment, request: usize, answer: usize) -> bool {
         let lead = self.lead();
         let Some(release_by) = self.holds.iter().map(|hold| hold.release_by(lead)).min() else { return true };
-        let (request, answer) = (self.client.wire_length(request), self.client.wire_length(answer));
-        let timing = self.client.timing();
-        let longest = timing.p3_min + timing.longest_exchange(request, answer, self.client.character());
-        now + longest <= release_by
+        now + self.client.longest_exchange(request, answer) <= release_by
     }
 
     /// Notes that something is said on the wire now.
@@ -43,8 +35,8 @@ impl Conductor {
         }
     }
 
-    fn send(&mut self, now: Moment, owner: Owner, request: &[u8], expect: &[u8]) -> bool {
-        match self.client.request(now, request, expect) {
+    fn send(&mut self, now: Moment, owner: Owner, request: &[u8], expected: &Expected) -> bool {
+        match self.client.request(now, request, expected) {
             Ok(()) => {
                 self.owner = Some(owner);
                 self.spoke(now);
@@ -76,23 +68,24 @@ impl Conductor {
         }
         if let Some(i) = release {
             let spec = self.holds[i].spec();
-            let (request, expect) = (spec.release.clone(), spec.release_answer.clone());
+            let (request, expected) = (spec.release.clone(), spec.release_answer.clone());
             self.holds[i].release_sent(now);
-            return self.send(now, Owner::Release(i), &request, &expect);
+            return self.send(now, Owner::Release(i), &request, &expected);
         }
         if let Some(i) = find(Need::Effect) {
             let read = self.holds[i].spec().effect.and_then(|item| self.config.reads.get(item)).cloned();
             if let Some(read) = read {
-                return self.send(now, Owner::Effect(i), &read.request, &read.prefix[1..]);
+                let expected = read.expected(&self.client);
+                return self.send(now, Owner::Effect(i), &read.request, &expected);
             }
         }
         if self.link.is_assumed() {
             self.end_assumption(now);
             return self.wake_if_due(now);
         }
-        if let Some((request, expect)) = self.setup_request() {
-            return self.fits(now, request.len(), request.len())
-                && self.send(now, Owner::Setup, &request, &expect);
+        if let Some((request, expected)) = self.setup_request() {
+            return self.fits(now, request.len(), expected.length)
+                && self.send(now, Owner::Setup, &request, &expected);
         }
         self.fill_set_up(now, find(Need::Engage), find(Need::Refresh))
     }
@@ -100,23 +93,23 @@ impl Conductor {
     /// Fills an idle wire whose session is set up.
     fn fill_set_up(&mut self, now: Moment, engage: Option<usize>, refresh: Option<usize>) -> bool {
         if let Some(i) = engage {
-            let (request, expect) = self.engage_request(i);
-            if !self.fits(now, request.len(), request.len()) {
+            let (request, expected) = self.engage_request(i);
+            if !self.fits(now, request.len(), expected.length) {
                 return false;
             }
             self.holds[i].engaging(now);
-            return self.send(now, Owner::Engage(i), &request, &expect);
+            return self.send(now, Owner::Engage(i), &request, &expected);
         }
         if let Some(i) = refresh {
-            let (request, expect) = self.engage_request(i);
-            if self.fits(now, request.len(), request.len()) {
-                return self.send(now, Owner::Refresh(i), &request, &expect);
+            let (request, expected) = self.engage_request(i);
+            if self.fits(now, request.len(), expected.length) {
+                return self.send(now, Owner::Refresh(i), &request, &expected);
             }
         }
         if now >= self.keep_alive_at() {
-            let request = [service::TESTER_PRESENT, service::ANSWER_WANTED];
-            if self.fits(now, request.len(), request.len()) {
-                return self.send(now, Owner::KeepAlive, &request, &[]);
+            let (request, expected) = self.client.keep_alive();
+            if self.fits(now, request.len(), expected.length) {
+                return self.send(now, Owner::KeepAlive, &request, &expected);
             }
         }
         if self.holds.iter().any(|hold| hold.may_be_held() && !hold.spec().reading) {
@@ -126,27 +119,29 @@ impl Conductor {
             && self.fits(now, request.len(), LONGEST_QUESTION)
         {
             self.questions.pop_front();
-            return self.send(now, Owner::Question(ticket), &request, &[]);
+            let expected = Expected { begins: Vec::new(), length: LONGEST_QUESTION };
+            return self.send(now, Owner::Question(ticket), &request, &expected);
         }
         if let Some(i) = self.schedule.pick(now)
             && let Some(read) = self.config.reads.get(i).cloned()
             && self.fits(now, read.request.len(), read.prefix.len() + read.answer)
         {
             self.schedule.begun(i, now);
-            return self.send(now, Owner::Read(i), &read.request, &read.prefix[1..]);
+            let expected = read.expected(&self.client);
+            return self.send(now, Owner::Read(i), &read.request, &expected);
         }
         false
     }
 
-    fn engage_request(&self, i: usize) -> (Vec<u8>, Vec<u8>) {
+    fn engage_request(&self, i: usize) -> (Vec<u8>, Expected) {
         let spec = self.holds[i].spec();
         (spec.engage.clone(), spec.engage_answer.clone())
     }
 
     fn keep_alive_at(&self) -> Moment {
-        let own = self.client.timing().p3_max;
-        let timeout = self.config.controller_timeout.map_or(own, |t| t.min(own));
-        self.last_word + timeout / KEEP_ALIVES
+        let timeouts = [self.config.controller_timeout, self.client.longest_silence()];
+        let shortest = timeouts.into_iter().flatten().min();
+        shortest.map_or(Moment::NEVER, |timeout| self.last_word + timeout / KEEP_ALIVES)
     }
 
     /// The next moment at which an idle wire may be filled. What cannot begin because a release is too near
@@ -165,8 +160,9 @@ impl Conductor {
             return None;
         }
         let read = self.schedule.next_due().map(|at| Deadline::new(at, Reason::ReadDue));
-        let keep_alive = Deadline::new(self.keep_alive_at(), Reason::KeepAlive);
-        Deadline::earlier(self.still_ahead(read), self.still_ahead(Some(keep_alive)))
+        let keep_alive = Some(self.keep_alive_at()).filter(|at| *at != Moment::NEVER);
+        let keep_alive = keep_alive.map(|at| Deadline::new(at, Reason::KeepAlive));
+        Deadline::earlier(self.still_ahead(read), self.still_ahead(keep_alive))
     }
 
     /// A deadline that has passed was looked at already: what it asked for waits for something else (a release

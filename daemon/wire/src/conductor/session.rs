@@ -4,6 +4,7 @@ use model::event::ReleaseCause;
 use model::{Moment, Span};
 
 use super::{Conductor, Event, Owner};
+use crate::dialect::Expected;
 use crate::kline::{KeyBytes, encode_timing};
 use crate::service;
 
@@ -74,8 +75,8 @@ impl Conductor {
     }
 
     /// The wake-up worked: the session comes next.
-    pub(super) fn awake(&mut self, key: KeyBytes) {
-        self.link.key = Some(key);
+    pub(super) fn awake(&mut self, key: Option<KeyBytes>) {
+        self.link.key = key;
         self.link.stage = Stage::Session;
         self.link.pause = Span::ZERO;
     }
@@ -88,10 +89,12 @@ impl Conductor {
     }
 
     /// The set-up request that comes next; none when all is set up.
-    pub(super) fn setup_request(&mut self) -> Option<(Vec<u8>, Vec<u8>)> {
+    pub(super) fn setup_request(&mut self) -> Option<(Vec<u8>, Expected)> {
         if self.link.stage == Stage::Session {
             if let Some(kind) = self.config.session {
-                return Some((vec![service::START_SESSION, kind], vec![]));
+                let request = vec![service::START_SESSION, kind];
+                let length = request.len();
+                return Some((request, Expected { begins: Vec::new(), length }));
             }
             self.link.stage = Stage::Timing;
         }
@@ -99,7 +102,8 @@ impl Conductor {
             if let Some((timing, coding)) = &self.config.faster {
                 let mut request = vec![service::ACCESS_TIMING, service::SET_TIMES];
                 request.extend(encode_timing(timing, coding));
-                return Some((request, vec![service::SET_TIMES]));
+                let length = request.len();
+                return Some((request, Expected { begins: vec![service::SET_TIMES], length }));
             }
             self.up();
         }
@@ -114,12 +118,21 @@ impl Conductor {
             Stage::Timing => {
                 if let (true, Some((timing, _))) = (yes, &self.config.faster) {
                     self.client.set_timing(*timing);
+                    self.expect_costs();
                 }
                 self.up();
             }
             _ => {}
         }
         self.last_word = self.last_word.max(now);
+    }
+
+    /// What was found of costs was found at other times: an item whose cost is believed to be higher than it is
+    /// would leave the wire idle until enough of its answers have been seen.
+    fn expect_costs(&mut self) {
+        let cost = |read| self.config.cost(&self.client, read);
+        let costs: Vec<Span> = self.config.reads.iter().map(cost).collect();
+        self.schedule.expect(&costs);
     }
 
     fn up(&mut self) {
@@ -135,6 +148,10 @@ impl Conductor {
             self.dropped(owner);
         }
         self.client.disconnect();
+        // The times in force are those from before the session again.
+        if self.config.faster.is_some() {
+            self.expect_costs();
+        }
         while let Some((ticket, _)) = self.questions.pop_front() {
             self.dropped(Owner::Question(ticket));
         }

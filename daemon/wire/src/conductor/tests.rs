@@ -4,6 +4,7 @@ use model::event::ReleaseProof;
 use proptest::prelude::*;
 
 use super::*;
+use crate::dialect::Expected;
 use crate::frame::{Assembler, Header, HeaderForm, Message, Step};
 use crate::kline::ClientConfig;
 
@@ -64,9 +65,9 @@ fn hold(at_most: Span) -> HoldSpec {
     HoldSpec {
         output: OutputId::new("idle_valve").unwrap(),
         engage: vec![0x30, 0x51, 0x07, 40],
-        engage_answer: vec![0x51, 0x07],
+        engage_answer: Expected { begins: vec![0x51, 0x07], length: 4 },
         release: vec![0x30, 0x51, 0x00],
-        release_answer: vec![0x51, 0x00],
+        release_answer: Expected { begins: vec![0x51, 0x00], length: 3 },
         at_most,
         refresh: None,
         controller_timeout: Some(S(5)),
@@ -480,9 +481,9 @@ fn silence_for_one_output_does_not_withhold_the_release_of_another() {
     let other = HoldSpec {
         output: OutputId::new("fan").unwrap(),
         engage: vec![0x30, 0x52, 0x07, 1],
-        engage_answer: vec![0x52, 0x07],
+        engage_answer: Expected { begins: vec![0x52, 0x07], length: 4 },
         release: vec![0x30, 0x52, 0x00],
-        release_answer: vec![0x52, 0x00],
+        release_answer: Expected { begins: vec![0x52, 0x00], length: 3 },
         effect: None,
         ..hold(S(5))
     };

@@ -9,6 +9,7 @@
 use model::event::{ReleaseCause, ReleaseProof};
 use model::{Moment, OutputId, Span};
 
+use crate::dialect::Expected;
 use crate::{Deadline, Reason};
 
 /// How long a release is repeated before this side falls silent: some twenty tries at default timing, fewer than
@@ -30,13 +31,13 @@ pub struct HoldSpec {
     pub output: OutputId,
     /// The request that engages it, and refreshes it.
     pub engage: Vec<u8>,
-    /// How a positive answer to it goes on after the service id.
-    pub engage_answer: Vec<u8>,
+    /// What a positive answer to it is like.
+    pub engage_answer: Expected,
     /// The request that releases it.
     pub release: Vec<u8>,
-    /// How a positive answer to it goes on after the service id. A late answer to the engaging request must
-    /// not be taken for it.
-    pub release_answer: Vec<u8>,
+    /// What a positive answer to it is like. A late answer to the engaging request must not be taken for it. One
+    /// without any length proves nothing: then a channel must show the effect, or the controller's timeout pass.
+    pub release_answer: Expected,
     /// The longest time from the engaging request to the end of the releasing one.
     pub at_most: Span,
     /// How often the controller wants the engaging request repeated.
@@ -331,9 +332,14 @@ impl Hold {
             (Some(_), _) => {
                 self.stage = Stage::Effect { budget, until: (now + EFFECT_TIME).min(budget.max(now)) }
             }
-            (None, true) => self.finish(ReleaseProof::Controller),
-            (None, false) => {}
+            (None, true) if !self.releases_unanswered() => self.finish(ReleaseProof::Controller),
+            (None, _) => {}
         }
+    }
+
+    /// Whether no answer to the release is to be had.
+    fn releases_unanswered(&self) -> bool {
+        self.spec.release_answer.length == 0
     }
 
     /// A reading shows whether the output is held. Counts only while the effect of a release is waited for: the
@@ -341,6 +347,7 @@ impl Hold {
     pub fn effect(&mut self, now: Moment, held: bool) {
         if let Stage::Effect { budget, .. } = self.stage {
             match (held, self.answered) {
+                (false, true) if self.releases_unanswered() => self.finish(ReleaseProof::Effect),
                 (false, true) => self.finish(ReleaseProof::ControllerAndEffect),
                 // Seen to be back although the controller refused the release: it had let go by itself.
                 (false, false) => self.finish(ReleaseProof::ControllerTimeout),

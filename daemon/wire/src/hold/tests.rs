@@ -10,9 +10,9 @@ fn spec() -> HoldSpec {
     HoldSpec {
         output: OutputId::new("idle_valve").unwrap(),
         engage: vec![0x30, 0x51, 0x07, 40],
-        engage_answer: vec![0x51, 0x07],
+        engage_answer: Expected { begins: vec![0x51, 0x07], length: 4 },
         release: vec![0x30, 0x51, 0x00],
-        release_answer: vec![0x51, 0x00],
+        release_answer: Expected { begins: vec![0x51, 0x00], length: 3 },
         at_most: S(10),
         refresh: Some(S(2)),
         controller_timeout: Some(S(5)),

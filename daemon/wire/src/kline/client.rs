@@ -4,7 +4,6 @@
 //! Drive it as the crate's contract says. Times given with received bytes are the ends of the characters.
 
 mod config;
-mod events;
 mod receive;
 mod wake;
 
@@ -14,8 +13,8 @@ use model::event::WireFault;
 use model::{Moment, Span};
 
 pub use self::config::{ClientConfig, Wakeup};
-pub use self::events::{Answer, Event, ExchangeTimes, Failure, Received, Transmit};
 use super::{KeyBytes, Timing};
+use crate::dialect::{Answer, Event, ExchangeTimes, Failure, Received, Transmit};
 use crate::frame::{Assembler, Header, HeaderForm, Message};
 use crate::{Deadline, Reason};
 
@@ -122,6 +121,11 @@ impl Client {
     /// The time of one character.
     pub fn character(&self) -> Span {
         self.tb
+    }
+
+    /// How much later than on the wire the adapter may hand a character over.
+    pub fn latency(&self) -> Span {
+        self.config.latency
     }
 
     /// Characters that belonged to no exchange.
@@ -319,7 +323,7 @@ impl Client {
                 answering: job.asked,
                 answered: job.asked,
             };
-            self.events.push_back(Event::Answered(Answer { data: Vec::new(), times }));
+            self.events.push_back(Event::Answered(Answer { data: Vec::new(), refused: None, times }));
             self.job = None;
             self.state = State::Idle;
         }

@@ -5,7 +5,8 @@ mod key_bytes;
 mod timing;
 mod timing_bytes;
 
-pub use client::{Answer, Client, ClientConfig, Event, ExchangeTimes, Failure, Received, Transmit, Wakeup};
+pub use crate::dialect::{Answer, Event, ExchangeTimes, Failure, Received, Transmit};
+pub use client::{Client, ClientConfig, Wakeup};
 pub use key_bytes::{KeyBytes, KeyBytesError};
 pub use timing::{Timing, TimingError};
 pub use timing_bytes::{TimingCoding, decode_timing, encode_timing};

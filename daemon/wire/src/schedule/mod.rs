@@ -124,6 +124,13 @@ impl Schedule {
         }
     }
 
+    /// Forgets what was found and expects these costs: the times in force have changed.
+    pub fn expect(&mut self, costs: &[Span]) {
+        for (item, cost) in self.items.iter_mut().zip(costs) {
+            item.cost = (*cost).max(Span::from_micros(1));
+        }
+    }
+
     /// Puts item `i` off, because the controller refused it.
     pub fn put_off(&mut self, i: usize, until: Moment) {
         if let Some(item) = self.items.get_mut(i) {

@@ -64,6 +64,23 @@ fn a_gates_own_channels_come_first_and_the_others_go_on() {
     assert!((760..=840).contains(&counts[1]) && (160..=240).contains(&counts[0]), "{counts:?}");
 }
 
+#[test]
+fn costs_found_at_other_times_leave_no_idle_wire_once_they_are_forgotten() {
+    let (slow, quick) = ([MS(120); 9], [MS(15); 9]);
+    // At first the items are still due as the slow times said.
+    for (forgets, busy) in [(true, 0.96), (false, 0.0)] {
+        let mut schedule = Schedule::new(&slow);
+        (0..9).for_each(|i| schedule.want(i, Some(MS(1)), Moment::ZERO));
+        run(&mut schedule, &slow, Moment::ZERO, Span::from_secs(20));
+        if forgets {
+            schedule.expect(&quick);
+        }
+        let (counts, _) = run(&mut schedule, &quick, Moment::ZERO + Span::from_secs(20), Span::from_secs(5));
+        let share = f64::from(counts.iter().sum::<u32>()) * 0.015 / 5.0;
+        assert!(share >= busy && (forgets || share < 0.9), "forgets: {forgets}, used {share}");
+    }
+}
+
 proptest! {
     #[test]
     fn nothing_starves_and_a_wanted_wire_is_never_idle(

@@ -15,6 +15,14 @@ pub(crate) const THROTTLE: Scale = Scale { factor: 5.0 / 255.0, offset: 0.0 };
 pub(crate) const COOLANT: Scale = Scale { factor: 0.8, offset: -40.0 };
 /// Battery: 20 V across 255 counts.
 pub(crate) const BATTERY: Scale = Scale { factor: 20.0 / 255.0, offset: 0.0 };
+/// One degree a count from -40 (identifiers 05 and 0F of SAE J1979).
+pub(crate) const TEMPERATURE: Scale = Scale { factor: 1.0, offset: -40.0 };
+/// One kPa a count (identifier 0B).
+pub(crate) const PRESSURE: Scale = Scale { factor: 1.0, offset: 0.0 };
+/// Half a degree a count from -64 (identifier 0E).
+pub(crate) const SPARK: Scale = Scale { factor: 0.5, offset: -64.0 };
+/// (A - 128) 100/128 per cent (identifiers 06 and 07).
+pub(crate) const TRIM: Scale = Scale { factor: 100.0 / 128.0, offset: -100.0 };
 
 impl Scale {
     /// The count of a value; beyond the ends it stays at the last one.

@@ -1,6 +1,6 @@
 //! The emission-related services 01, 02 and 03 of SAE J1979 / ISO 15031-5, one identifier a request.
 
-use super::data::{Scale, THROTTLE};
+use super::data::{PRESSURE, SPARK, Scale, TEMPERATURE, THROTTLE, TRIM};
 use super::services::{Answer, Circumstances, Effect, Setup, refusal};
 use crate::config::AirMeasurement;
 use crate::truth::Readings;
@@ -9,17 +9,8 @@ use crate::truth::Readings;
 /// memory).
 const CODES_A_MESSAGE: usize = 3;
 
-/// One degree a count from -40 (identifiers 05 and 0F).
-const TEMPERATURE: Scale = Scale { factor: 1.0, offset: -40.0 };
 /// A share across 255 counts (identifiers 04 and 11).
 const SHARE: Scale = Scale { factor: 1.0 / 255.0, offset: 0.0 };
-/// One kPa a count (identifier 0B).
-const PRESSURE: Scale = Scale { factor: 1.0, offset: 0.0 };
-/// Half a degree a count from -64 (identifier 0E).
-const SPARK: Scale = Scale { factor: 0.5, offset: -64.0 };
-
-/// (A - 128) 100/128 per cent (identifiers 06 and 07).
-const TRIM: Scale = Scale { factor: 100.0 / 128.0, offset: -100.0 };
 /// Atmospheric pressure, in kPa.
 const ATMOSPHERE: f64 = 101.325;
 

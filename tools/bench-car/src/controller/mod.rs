@@ -10,8 +10,10 @@ mod frame;
 pub(crate) mod published;
 pub(crate) mod sensors;
 mod services;
+mod single;
 mod timing;
 pub(crate) mod trouble;
+pub(crate) mod unit;
 mod work;
 
 use line::{Arrival, End, Line, LowPulse};
@@ -62,6 +64,8 @@ pub(crate) struct Controller {
     key_bytes: [u8; 2],
     awake: bool,
     untimed: bool,
+    /// It answers as fast as its timing allows.
+    prompt: bool,
     forms: Forms,
     timing: Timing,
     communication: Communication,
@@ -100,6 +104,7 @@ impl Controller {
             key_bytes: config.key_bytes,
             awake: config.awake,
             untimed: config.untimed,
+            prompt: config.prompt,
             forms,
             timing: forms.default_timing(),
             communication: Communication::Asleep,

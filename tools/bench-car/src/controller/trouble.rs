@@ -1,6 +1,10 @@
 //! Bad manners of the controller, on demand.
 
 /// A fault of the controller's manners. Counted ones wear off by themselves.
+///
+/// A controller that exchanges single bytes has no words for some of them: it does not answer when it is busy,
+/// answers other bytes where a checksum would be wrong, refuses to be held where the refused service is the first byte
+/// of that request, and never says that its answer is pending.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ControllerFault {
     /// Hears nothing and answers nothing for this many nanoseconds; its time-outs go on.

@@ -98,7 +98,7 @@ impl Controller {
     /// Waits before the answer. Most answers come soon after the shortest time, few take the whole of it.
     fn think(&mut self, ended: i64, shortest: i64, pending: u32) {
         let spread = (self.timing.p2_max - self.timing.p2_min).clamp(0, P2_SPREAD) as f64 * 0.95;
-        let late = self.delays.unit();
+        let late = if self.prompt { 0.0 } else { self.delays.unit() };
         let wait = shortest + (spread * late * late * late) as i64 + self.trouble.takes_delay();
         let share = self.delays.between((0.2, 0.9));
         let sends_at = ended.saturating_add(wait);
@@ -244,7 +244,8 @@ impl Controller {
             let (start, end) = around.line.write(End::Controller, at, *byte);
             starts_at = starts_at.min(start);
             ends_at = end;
-            at = end.saturating_add(self.delays.between(P1) as i64);
+            let gap = if self.prompt { 0 } else { self.delays.between(P1) as i64 };
+            at = end.saturating_add(gap);
         }
         self.work = Work::Sending { starts_at, ends_at, bytes, then };
     }

@@ -7,5 +7,6 @@ mod hands;
 mod holds;
 mod manners;
 mod random;
+mod single;
 mod timing;
 mod troubles;

@@ -113,7 +113,8 @@ impl Client {
             answering: job.answering.unwrap_or(job.asked),
             answered: end,
         };
-        self.events.push_back(Event::Answered(Answer { data: message.data, times }));
+        let refused = service::negative(&message.data);
+        self.events.push_back(Event::Answered(Answer { data: message.data, refused, times }));
     }
 }
 

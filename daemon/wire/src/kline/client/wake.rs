@@ -59,7 +59,7 @@ impl Client {
             Ok(key) => {
                 self.key_bytes = Some(key);
                 self.connected = true;
-                self.events.push_back(Event::Up(key));
+                self.events.push_back(Event::Up(Some(key)));
             }
             Err(why) => self.events.push_back(Event::WakeRefused(why)),
         }

@@ -1,10 +1,11 @@
-//! What goes into and comes out of a client.
+//! What goes into and comes out of a client, in every dialect.
 
 use model::Moment;
 use model::event::WireFault;
 
 use crate::frame::FrameError;
 use crate::kline::KeyBytes;
+use crate::service::NegativeCode;
 
 /// What to put on the line.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,6 +29,16 @@ pub struct Received {
     pub broken: bool,
 }
 
+/// What the answer to a request must be like.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Expected {
+    /// How it begins. In ISO 14230 this is what follows the service id, which is checked anyway.
+    pub begins: Vec<u8>,
+    /// How many bytes it has in all; none means that no answer comes. Messages of ISO 14230 tell their own length:
+    /// there it only serves to reckon the time.
+    pub length: usize,
+}
+
 /// When an exchange happened.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct ExchangeTimes {
@@ -44,8 +55,10 @@ pub struct ExchangeTimes {
 /// The final answer to a request, positive or negative.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Answer {
-    /// Service id and what follows it; nothing for a request that asks for no answer.
+    /// In ISO 14230 the service id and what follows it; nothing for a request that asks for no answer.
     pub data: Vec<u8>,
+    /// The code of a negative answer; none for a positive one, and in dialects without negative answers.
+    pub refused: Option<NegativeCode>,
     /// When it happened.
     pub times: ExchangeTimes,
 }
@@ -64,11 +77,11 @@ pub enum Failure {
 /// What has happened.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Event {
-    /// The controller is awake.
-    Up(KeyBytes),
+    /// The controller is awake; with its key bytes where the dialect has them.
+    Up(Option<KeyBytes>),
     /// It could not be woken.
     WakeFailed(WireFault),
-    /// It answers the wake-up in a way that is not ISO 14230.
+    /// It answers the wake-up in a way that is not of this dialect.
     WakeRefused(String),
     /// A request has its answer.
     Answered(Answer),

@@ -1,0 +1,116 @@
+//! `holdgate-wire-use`: measures how much of the wire the driver uses, and prints the table.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::{Command, ExitCode};
+
+use clap::Parser;
+use wire_use::{Case, Measured, measure, page, table};
+
+/// Runs the driver against the bench car as fast as the wire allows, in virtual time, and tells how much of the wire
+/// it used.
+///
+/// Ends with 0 when every case reached its floor, with 1 when one did not, with 2 when something asked for cannot be
+/// used or a case could not be measured.
+#[derive(Debug, Parser)]
+#[command(name = "holdgate-wire-use", version)]
+struct Arguments {
+    /// Only this case; may be given again. All of them where it is not given
+    #[arg(long = "case", value_name = "NAME")]
+    cases: Vec<String>,
+    /// The seed of the bench car
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+    /// Write the table with its revision to this file as well
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
+}
+
+fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    match run(&arguments) {
+        Ok(rows) => {
+            say(&table(&rows));
+            let short: Vec<_> = rows.iter().filter(|(case, one)| one.share() < case.floor).collect();
+            for (case, one) in &short {
+                say(&format!(
+                    "{}: {:.2} % is below its floor of {:.0} %",
+                    case.name,
+                    one.share(),
+                    case.floor
+                ));
+            }
+            if short.is_empty() { ExitCode::SUCCESS } else { ExitCode::FAILURE }
+        }
+        Err(problem) => {
+            complain(&format!("problem: {problem}\n"));
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn run(arguments: &Arguments) -> Result<Vec<(Case, Measured)>, String> {
+    let cases = if arguments.cases.is_empty() {
+        Case::ALL.to_vec()
+    } else {
+        arguments.cases.iter().map(|name| named(name)).collect::<Result<_, _>>()?
+    };
+    let mut rows = Vec::new();
+    for case in cases {
+        let one = measure(&case, arguments.seed).map_err(|error| format!("{}: {error}", case.name))?;
+        rows.push((case, one));
+    }
+    if let Some(out) = &arguments.out {
+        write(out, &page(&revision(), &command(arguments), &rows))
+            .map_err(|error| format!("{}: it cannot be written: {error}", out.display()))?;
+    }
+    Ok(rows)
+}
+
+fn named(name: &str) -> Result<Case, String> {
+    Case::named(name).ok_or_else(|| {
+        let known: Vec<&str> = Case::ALL.iter().map(|case| case.name).collect();
+        format!("there is no case '{name}': use {}", known.join(", "))
+    })
+}
+
+/// The command as it can be given again.
+fn command(arguments: &Arguments) -> String {
+    let cases: String = arguments.cases.iter().map(|name| format!(" --case {name}")).collect();
+    format!("holdgate-wire-use --seed {}{cases}", arguments.seed)
+}
+
+/// The commit of the repository this was built from, and whether its sources have been changed since.
+fn revision() -> String {
+    let git = |arguments: &[&str]| {
+        let output =
+            Command::new("git").current_dir(env!("CARGO_MANIFEST_DIR")).args(arguments).output().ok()?;
+        output.status.success().then(|| String::from_utf8_lossy(&output.stdout).trim().to_string())
+    };
+    let sources = ["status", "--porcelain", "--", "../../daemon", "../../tools", "../../schemas"];
+    match (git(&["rev-parse", "HEAD"]), git(&sources)) {
+        (Some(commit), Some(changes)) if changes.is_empty() => commit,
+        (Some(commit), _) => format!("{commit} with changes not yet committed"),
+        (None, _) => "unknown (no git here)".into(),
+    }
+}
+
+fn write(path: &Path, text: &str) -> std::io::Result<()> {
+    if let Some(folder) = path.parent() {
+        std::fs::create_dir_all(folder)?;
+    }
+    std::fs::write(path, text)
+}
+
+/// Writes a line to standard output.
+#[expect(clippy::print_stdout, reason = "the one place that does")]
+fn say(text: &str) {
+    println!("{text}");
+}
+
+/// Writes to standard error.
+fn complain(text: &str) {
+    let mut err = std::io::stderr().lock();
+    // Nothing is left to tell it to when standard error is gone.
+    let _ = err.write_all(text.as_bytes()).and_then(|()| err.flush());
+}
