@@ -68,6 +68,11 @@ pub(crate) fn conductor(description: &Description, passes_break: bool) -> Conduc
     config
 }
 
+/// How long the exchange of each request of a description takes at the least, in their order.
+pub fn shortest_exchanges(description: &Description) -> Vec<Span> {
+    conductor(description, true).shortest_reads()
+}
+
 /// A hold as the wire sees it.
 pub(crate) fn hold(description: &Description, intent: &Intent) -> HoldSpec {
     let output = description.output(&intent.output);

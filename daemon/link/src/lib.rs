@@ -13,5 +13,6 @@ mod sides;
 pub mod transport;
 
 pub use board::Board;
+pub use config::shortest_exchanges;
 pub use driver::{Driver, DriverParts, Patience, RunEnd};
 pub use sides::{Intent, Ledger, Live, Operator, Sink, Viewer};

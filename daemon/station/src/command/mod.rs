@@ -1,6 +1,7 @@
 //! The command line.
 
 mod car;
+pub mod check;
 mod reference;
 mod rehearse;
 mod report;
@@ -26,6 +27,8 @@ enum Command {
     Rehearse(rehearse::Arguments),
     /// Say what a recorded session holds
     Report(report::Arguments),
+    /// Check a procedure before it is run: every mistake at once, with line and cure
+    Check(check::Arguments),
     /// List every word of the procedure language
     Reference,
     /// Check a controller description and say what it offers
@@ -53,6 +56,7 @@ pub fn main() -> Ending {
         #[cfg(feature = "bench-car")]
         Command::Rehearse(arguments) => rehearse::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
+        Command::Check(arguments) => check::run(&arguments),
         Command::Reference => reference::run(),
         Command::Car(arguments) => car::run(&arguments),
         Command::Serve(arguments) => serve::run(&arguments),

@@ -1,6 +1,7 @@
 //! The driver's other sides, served by the rooms that do the work.
 
 pub mod facts;
+pub mod ground;
 pub mod ledger;
 pub mod screen;
 pub mod tape;
