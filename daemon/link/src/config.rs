@@ -105,6 +105,11 @@ pub(crate) fn conductor(description: &Description, abilities: Abilities) -> Cond
     config
 }
 
+/// How long the exchange of each request of a description takes at the least, in their order.
+pub fn shortest_exchanges(description: &Description) -> Vec<Span> {
+    conductor(description, Abilities::default()).shortest_reads()
+}
+
 /// A hold as the wire sees it.
 pub(crate) fn hold(description: &Description, intent: &Intent) -> HoldSpec {
     let output = description.output(&intent.output);

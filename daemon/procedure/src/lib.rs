@@ -7,6 +7,7 @@
 //!
 //! A thread that runs a script needs a stack of [`STACK_BYTES`].
 
+pub mod check;
 pub mod facts;
 mod host;
 mod limits;

@@ -60,14 +60,23 @@ pub fn procedure(name: &str, folder: Option<&Path>, limits: &Limits) -> Result<P
 /// The finding rules of a procedure: `findings/NAME.toml` beside its file or in the folder of the user's scripts,
 /// the embedded ones otherwise.
 fn findings(name: &str, script: &Path, folder: Option<&Path>) -> Result<Option<Rules>, Vec<Problem>> {
+    let found = findings_text(name, script, folder).map_err(|problem| vec![problem])?;
+    found.map(|(file, text)| Rules::load(&file, &text)).transpose()
+}
+
+/// The file and the text of a procedure's finding rules.
+pub fn findings_text(
+    name: &str,
+    script: &Path,
+    folder: Option<&Path>,
+) -> Result<Option<(String, String)>, Problem> {
     let file = format!("findings/{}.toml", name.replace('-', "_"));
     let beside = [script.parent(), folder].into_iter().flatten().map(|place| place.join(&file));
     if let Some(own) = beside.into_iter().find(|path| path.is_file()) {
-        let text = read(&own).map_err(|problem| vec![problem])?;
-        return Rules::load(&own.display().to_string(), &text).map(Some);
+        return Ok(Some((own.display().to_string(), read(&own)?)));
     }
     let shipped = procedure::scripts::shipped(name).and_then(|shipped| shipped.findings);
-    shipped.map(|(file, text)| Rules::load(file, text)).transpose()
+    Ok(shipped.map(|(file, text)| (file.to_string(), text.to_string())))
 }
 
 /// Compiles a script's text and reads its header.
@@ -76,6 +85,11 @@ pub fn compile(file: &str, text: &str, limits: &Limits) -> Result<Procedure, Vec
     let header = procedure::header(&script, limits)?;
     let (name, outputs) = (header.name, header.outputs);
     Ok(Procedure { script, name, outputs, sha256: sha256(text), findings: None })
+}
+
+/// The file and the text of a procedure, found as [`procedure`] finds it.
+pub fn text(name: &str, folder: Option<&Path>) -> Result<(String, String), Problem> {
+    find(name, folder)
 }
 
 fn find(name: &str, folder: Option<&Path>) -> Result<(String, String), Problem> {

@@ -84,6 +84,7 @@ pub fn measure_for(case: &Case, seed: u64, time: Span) -> Result<Measured, Measu
             session: SessionId::new("wire-use").expect("a plain word is an id"),
             left_behind: Vec::new(),
             patience: Patience::default(),
+            reopen: None,
         });
         let script = std::thread::spawn(move || ask(&caller, &channels, held, time));
         let end = driver.run().await;

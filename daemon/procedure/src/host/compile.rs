@@ -24,6 +24,15 @@ impl Script {
 ///
 /// Fails with what is wrong, by line and column: the interpreter stops at the first error of syntax.
 pub fn compile(name: &str, text: &str, limits: &Limits) -> Result<Script, Vec<Problem>> {
+    read(name, text, limits, true)
+}
+
+/// The same, but variables may be unknown: for whoever looks them up himself and goes on.
+pub(crate) fn tolerant(name: &str, text: &str, limits: &Limits) -> Result<Script, Vec<Problem>> {
+    read(name, text, limits, false)
+}
+
+fn read(name: &str, text: &str, limits: &Limits, strict: bool) -> Result<Script, Vec<Problem>> {
     let whole = |seen: String, cure: &str| {
         let place = Place::File { file: name.into(), line: 0, column: 0 };
         vec![Problem::new(ProblemKind::Script, place, seen, cure)]
@@ -35,7 +44,9 @@ pub fn compile(name: &str, text: &str, limits: &Limits) -> Result<Script, Vec<Pr
         let seen = format!("the script has {} bytes, and {} are allowed", text.len(), limits.script_bytes);
         return Err(whole(seen, "split it into several procedures"));
     }
-    match engine::bare(limits).compile(text) {
+    let mut engine = engine::bare(limits);
+    engine.set_strict_variables(strict);
+    match engine.compile(text) {
         Ok(ast) => Ok(Script { name: name.into(), ast }),
         Err(error) => Err(vec![explain::syntax(&error, name)]),
     }

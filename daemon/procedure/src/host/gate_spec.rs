@@ -28,7 +28,7 @@ pub(crate) struct GateSpec {
 }
 
 /// What a single condition is about.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Shape {
     Above,
     Below,

@@ -5,6 +5,7 @@ mod bench;
 #[cfg(all(unix, feature = "bench-car"))]
 mod bench_car;
 mod car;
+pub mod check;
 mod ports;
 mod reference;
 mod rehearse;
@@ -39,6 +40,8 @@ enum Command {
     BenchCar(bench_car::Arguments),
     /// Say what a recorded session holds
     Report(report::Arguments),
+    /// Check a procedure before it is run: every mistake at once, with line and cure
+    Check(check::Arguments),
     /// List every word of the procedure language
     Reference,
     /// Check a controller description and say what it offers
@@ -71,6 +74,7 @@ pub fn main() -> Ending {
         #[cfg(all(unix, feature = "bench-car"))]
         Command::BenchCar(arguments) => bench_car::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),
+        Command::Check(arguments) => check::run(&arguments),
         Command::Reference => reference::run(),
         Command::Car(arguments) => car::run(&arguments),
         Command::Ports(arguments) => ports::run(&arguments),

@@ -4,6 +4,7 @@ pub mod beside;
 #[cfg(unix)]
 pub mod distant;
 pub mod facts;
+pub mod ground;
 pub mod ledger;
 pub mod person;
 pub mod pulse;

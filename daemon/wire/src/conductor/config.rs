@@ -59,6 +59,17 @@ impl ConductorConfig {
         }
     }
 
+    /// How long each read takes at the least, its gap to the next request included: with the times that are asked
+    /// for, where any are, and with the header that holds before the controller has said which it takes.
+    pub fn shortest_reads(&self) -> Vec<Span> {
+        let mut client = self.client.clone();
+        if let (Some((faster, _)), DialectConfig::Iso14230(client)) = (&self.faster, &mut client) {
+            client.timing = *faster;
+        }
+        let client = Client::new(client);
+        self.reads.iter().map(|read| self.cost(&client, read)).collect()
+    }
+
     /// What a read is expected to cost, its gap to the next request included.
     pub(super) fn cost(&self, client: &Client, read: &ReadItem) -> Span {
         client.shortest_exchange(read.request.len(), read.prefix.len() + read.answer)

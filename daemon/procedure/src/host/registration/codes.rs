@@ -7,6 +7,7 @@ use rhai::{Array, Dynamic, Map, NativeCallContext};
 
 use crate::host::Scripted;
 use crate::host::registrar::Registrar;
+use crate::host::sense::{Gives};
 
 pub(super) fn register(r: &mut Registrar<'_>) {
     r.area("trouble codes");
@@ -23,7 +24,9 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 Ok(state.room.codes()?.into_iter().map(Dynamic::from).collect())
             })
         },
-    );
+    )
+    .gives(Gives::Texts)
+    .does();
 
     // read_freeze_frame() -> map
     let shared = Arc::clone(&r.shared);
@@ -48,5 +51,10 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 Ok(map)
             })
         },
-    );
+    )
+    .gives(Gives::Record(&[
+        ("code", Gives::Maybe(&Gives::Text)),
+        ("values", Gives::Plain),
+    ]))
+    .does();
 }

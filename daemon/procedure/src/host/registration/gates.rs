@@ -11,6 +11,7 @@ use crate::host::Scripted;
 use crate::host::gate_spec::{GateSpec, Shape};
 use crate::host::quantity::{span, span_or_zero};
 use crate::host::registrar::Registrar;
+use crate::host::sense::{Change, Gives, Meaning, Role};
 use crate::room::{Fail, Halt, Waited};
 
 pub(super) fn register(r: &mut Registrar<'_>) {
@@ -44,7 +45,10 @@ fn conditions(r: &mut Registrar<'_>) {
             move |ctx: NativeCallContext<'_>, channel: &str, number: Quantity| -> Scripted<GateSpec> {
                 shared.call(&ctx, |state| GateSpec::single(state, shape, channel, number))
             },
-        );
+        )
+        .takes(&[Role::Channel, Role::Like(0)])
+        .means(Meaning::Single(shape))
+        .does();
     }
     // within(channel: text, low: quantity, high: quantity) -> gate
     let shared = Arc::clone(&r.shared);
@@ -59,7 +63,10 @@ fn conditions(r: &mut Registrar<'_>) {
               -> Scripted<GateSpec> {
             shared.call(&ctx, |state| GateSpec::within(state, channel, low, high))
         },
-    );
+    )
+    .takes(&[Role::Channel, Role::Like(0), Role::Like(0)])
+    .means(Meaning::Within)
+    .does();
     // all(conditions: list of gates) -> gate, any(…) likewise
     type Join = fn(Vec<Condition>) -> Condition;
     let joins: [(&str, &str, &str, Join); 2] = [
@@ -75,7 +82,8 @@ fn conditions(r: &mut Registrar<'_>) {
             move |ctx: NativeCallContext<'_>, parts: Array| -> Scripted<GateSpec> {
                 shared.call(&ctx, |_| GateSpec::joined(specs(parts, name)?, join))
             },
-        );
+        )
+        .means(Meaning::Joined);
     }
     // not(condition: gate) -> gate
     let shared = Arc::clone(&r.shared);
@@ -91,7 +99,8 @@ fn conditions(r: &mut Registrar<'_>) {
                 })
             })
         },
-    );
+    )
+    .means(Meaning::Not);
     // guard(conditions: list of gates) -> nothing
     let shared = Arc::clone(&r.shared);
     r.function(
@@ -105,28 +114,32 @@ fn conditions(r: &mut Registrar<'_>) {
                 state.room.guard(&of)
             })
         },
-    );
+    )
+    .means(Meaning::Guard)
+    .does();
 }
 
 /// gate.over(time) -> gate, and its kin: each gives the gate back, changed.
 fn modifiers(r: &mut Registrar<'_>) {
-    type Change = fn(GateSpec, Quantity) -> Result<GateSpec, Fail>;
-    let changes: [(&str, &str, &str, Change); 6] = [
-        ("over", "condition.over(time)", "Judges the readings of this last stretch of time.", |g, q| {
+    type Changed = fn(GateSpec, Quantity) -> Result<GateSpec, Fail>;
+    let changes: [(Change, &str, &str, &str, Changed); 6] = [
+        (Change::Over, "over", "condition.over(time)", "Judges the readings of this last stretch of time.", |g, q| {
             g.over(&q)
         }),
-        ("fresh", "condition.fresh(time)", "Readings older than this do not count.", |g, q| g.fresh(&q)),
+        (Change::Fresh, "fresh", "condition.fresh(time)", "Readings older than this do not count.", |g, q| g.fresh(&q)),
         (
+            Change::Hysteresis,
             "hysteresis",
             "condition.hysteresis(width)",
             "Once so, stays so until it is this far off.",
             |g, q| g.hysteresis(q),
         ),
-        ("dwell", "gate.dwell(time)", "It must be so for this long without a break.", |mut g, q| {
+        (Change::Dwell, "dwell", "gate.dwell(time)", "It must be so for this long without a break.", |mut g, q| {
             g.dwell = Some(span_or_zero(&q, "the dwell")?);
             Ok(g)
         }),
         (
+            Change::Dropout,
             "dropout",
             "gate.dropout(time)",
             "Missing readings for less than this do not break a dwell.",
@@ -135,12 +148,12 @@ fn modifiers(r: &mut Registrar<'_>) {
                 Ok(g)
             },
         ),
-        ("limit", "gate.limit(time)", "Gives up after this long; every wait needs one.", |mut g, q| {
+        (Change::Limit, "limit", "gate.limit(time)", "Gives up after this long; every wait needs one.", |mut g, q| {
             g.limit = Some(span(&q, "the limit")?);
             Ok(g)
         }),
     ];
-    for (name, signature, summary, change) in changes {
+    for (sense, name, signature, summary, change) in changes {
         let shared = Arc::clone(&r.shared);
         r.function(
             name,
@@ -149,7 +162,8 @@ fn modifiers(r: &mut Registrar<'_>) {
             move |ctx: NativeCallContext<'_>, gate: GateSpec, by: Quantity| -> Scripted<GateSpec> {
                 shared.call(&ctx, |_| change(gate, by))
             },
-        );
+        )
+        .means(Meaning::Change(sense));
     }
     // gate.proven() -> gate
     r.function(
@@ -160,7 +174,8 @@ fn modifiers(r: &mut Registrar<'_>) {
             gate.demand = Some(Demand::Proven);
             gate
         },
-    );
+    )
+    .means(Meaning::Change(Change::Proven));
 }
 
 fn waiting(r: &mut Registrar<'_>) {
@@ -190,7 +205,10 @@ fn waiting(r: &mut Registrar<'_>) {
                 }
             })
         },
-    );
+    )
+    .gives(Gives::Record(&[("outcome", Gives::Words(&["met"])), ("words", Gives::Text)]))
+    .means(Meaning::Wait)
+    .does();
 
     // try_wait(gate) -> map
     let shared = Arc::clone(&r.shared);
@@ -214,7 +232,13 @@ fn waiting(r: &mut Registrar<'_>) {
                 }
             })
         },
-    );
+    )
+    .gives(Gives::Record(&[
+        ("outcome", Gives::Words(&["met", "timed_out", "unknown"])),
+        ("words", Gives::Text),
+    ]))
+    .means(Meaning::Wait)
+    .does();
 }
 
 fn map(waited: &Waited) -> Map {

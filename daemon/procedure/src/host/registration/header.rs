@@ -9,11 +9,12 @@ use super::{said, texts, typed};
 use crate::host::Scripted;
 use crate::host::fault::misuse;
 use crate::host::registrar::Registrar;
+use crate::host::sense::{Meaning};
 use crate::nearest;
 use crate::report::Header;
 use crate::room::{Fail, Halt};
 
-const KEYS: [&str; 6] = ["title", "channels", "outputs", "setup", "may_channels", "may_setup"];
+pub(crate) const KEYS: [&str; 6] = ["title", "channels", "outputs", "setup", "may_channels", "may_setup"];
 
 pub(super) fn register(r: &mut Registrar<'_>) {
     r.area("header");
@@ -33,10 +34,11 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 Ok(())
             })
         },
-    );
+    )
+    .means(Meaning::Header);
 }
 
-fn read(name: &str, mut needs: Map) -> Result<Header, Fail> {
+pub(crate) fn read(name: &str, mut needs: Map) -> Result<Header, Fail> {
     // Procedures are named like steps: the name stands in addresses and folders.
     StepId::new(name).map_err(|e| misuse(e.to_string(), ""))?;
     if let Some(key) = needs.keys().find(|k| !KEYS.contains(&k.as_str())) {

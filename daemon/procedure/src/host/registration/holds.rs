@@ -11,12 +11,13 @@ use crate::host::Scripted;
 use crate::host::fault::misuse;
 use crate::host::quantity::{fits, span, words};
 use crate::host::registrar::Registrar;
+use crate::host::sense::{Gives, Meaning, Of, Role};
 use crate::host::scope::HoldOrder;
 use crate::host::state::State;
 use crate::nearest;
 use crate::room::Fail;
 
-const KEYS: [&str; 2] = ["at_most", "drop_if"];
+pub(crate) const KEYS: [&str; 2] = ["at_most", "drop_if"];
 
 pub(super) fn register(r: &mut Registrar<'_>) {
     r.area("holds");
@@ -36,7 +37,10 @@ pub(super) fn register(r: &mut Registrar<'_>) {
             let order = shared.call(&ctx, |state| order(state, output, value, bounds))?;
             shared.hold(&ctx, &order, &body)
         },
-    );
+    )
+    .takes(&[Role::Output, Role::Like(0)])
+    .means(Meaning::Hold { goes_on: false })
+    .after_caution();
 
     // try_hold(output: text, value: quantity, bounds: map, body: closure) -> map
     let shared = Arc::clone(&r.shared);
@@ -54,7 +58,16 @@ pub(super) fn register(r: &mut Registrar<'_>) {
             order.goes_on = true;
             shared.try_hold(&ctx, &order, &body)
         },
-    );
+    )
+    .takes(&[Role::Output, Role::Like(0)])
+    .gives(Gives::Record(&[
+        ("outcome", Gives::Words(&["done", "dropped", "window_over", "refused"])),
+        ("words", Gives::Text),
+        ("value", Gives::Plain),
+        ("condition", Gives::Maybe(&Gives::Whole)),
+    ]))
+    .means(Meaning::Hold { goes_on: true })
+    .after_caution();
 
     window(r);
 }
@@ -74,7 +87,10 @@ fn window(r: &mut Registrar<'_>) {
                 Ok(Quantity::new(left.as_secs_f64(), Unit::new("s").expect("the second is a unit")))
             })
         },
-    );
+    )
+    .takes(&[Role::Output])
+    .gives(Gives::Quantity(Of::Unit("s")))
+    .does();
 
     // extend_hold(output: text, by: time, words: text) -> yes or no
     let shared = Arc::clone(&r.shared);
@@ -109,7 +125,9 @@ fn window(r: &mut Registrar<'_>) {
                 }
             })
         },
-    );
+    )
+    .takes(&[Role::Output, Role::Time, Role::Said])
+    .does();
 
     // reads_while_held(output: text) -> yes or no
     let shared = Arc::clone(&r.shared);
@@ -120,7 +138,9 @@ fn window(r: &mut Registrar<'_>) {
         move |ctx: NativeCallContext<'_>, output: &str| -> Scripted<bool> {
             shared.call(&ctx, |state| Ok(state.output(output)?.1.reads_while_held))
         },
-    );
+    )
+    .takes(&[Role::Output])
+    .means(Meaning::ReadsWhileHeld);
 }
 
 /// A person who has not answered this long before the window's end is no longer waited for.

@@ -9,6 +9,7 @@ use super::said;
 use crate::host::Scripted;
 use crate::host::quantity::span;
 use crate::host::registrar::Registrar;
+use crate::host::sense::{Role};
 
 pub(super) fn register(r: &mut Registrar<'_>) {
     r.area("times");
@@ -26,7 +27,9 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 state.room.pause(&words, time)
             })
         },
-    );
+    )
+    .takes(&[Role::Said, Role::Time])
+    .does();
 
     // bear_silence(time) -> nothing
     let shared = Arc::clone(&r.shared);
@@ -41,5 +44,7 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 state.room.bear_silence(time)
             })
         },
-    );
+    )
+    .takes(&[Role::Time])
+    .does();
 }

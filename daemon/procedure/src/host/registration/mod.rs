@@ -3,18 +3,18 @@
 mod codes;
 mod faults;
 mod gates;
-mod header;
-mod holds;
+pub(crate) mod header;
+pub(crate) mod holds;
 mod key_off;
 mod notebook;
-mod prompts;
+pub(crate) mod prompts;
 mod remarks;
 mod results;
-mod setup;
+pub(crate) mod setup;
 mod steps;
-mod traces;
+pub(crate) mod traces;
 mod units;
-mod values;
+pub(crate) mod values;
 
 use std::sync::Arc;
 
@@ -22,7 +22,7 @@ use model::{Ending, Reply};
 use rhai::{Array, Dynamic, Engine};
 
 use super::fault::misuse;
-use super::registrar::{Entry, Registrar};
+use super::registrar::{Entry, Registrar, Vocabulary};
 use super::shared::Shared;
 use super::state::State;
 use crate::facts::Facts;
@@ -30,8 +30,8 @@ use crate::limits::{Cancel, Limits};
 use crate::room::Fail;
 use crate::room::remote::Remote;
 
-/// Gives the engine the whole vocabulary and returns its reference.
-pub(crate) fn register(engine: &mut Engine, shared: Arc<Shared>) -> Vec<Entry> {
+/// Gives the engine the whole vocabulary and returns it.
+pub(crate) fn register(engine: &mut Engine, shared: Arc<Shared>) -> Vocabulary {
     let mut registrar = Registrar::new(engine, shared);
     header::register(&mut registrar);
     remarks::register(&mut registrar);
@@ -48,11 +48,16 @@ pub(crate) fn register(engine: &mut Engine, shared: Arc<Shared>) -> Vec<Entry> {
     notebook::register(&mut registrar);
     codes::register(&mut registrar);
     faults::register(&mut registrar);
-    registrar.entries
+    registrar.vocabulary
 }
 
 /// The reference of the language: everything registered for scripts, in the order of the areas.
 pub fn reference() -> Vec<Entry> {
+    vocabulary().entries
+}
+
+/// Everything registered for scripts, without a car.
+pub(crate) fn vocabulary() -> Vocabulary {
     let nobody = |_| Reply::Over { ending: Ending::BadInput, why: String::new() };
     let state = State::new(Box::new(Remote::new(nobody, Default::default())), Facts::default(), true);
     let limits = Limits::default();

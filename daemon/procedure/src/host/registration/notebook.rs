@@ -11,6 +11,7 @@ use super::{said, typed};
 use crate::host::Scripted;
 use crate::host::fault::misuse;
 use crate::host::registrar::Registrar;
+use crate::host::sense::{Meaning, Role};
 use crate::nearest;
 use crate::room::Fail;
 
@@ -30,7 +31,10 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 state.room.put(&key, to_note(value)?)
             })
         },
-    );
+    )
+    .takes(&[Role::Writes])
+    .means(Meaning::Note)
+    .does();
 
     // noted(key: text) -> what was written down
     let shared = Arc::clone(&r.shared);
@@ -47,7 +51,10 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 )),
             })
         },
-    );
+    )
+    .takes(&[Role::Reads])
+    .means(Meaning::Noted)
+    .does();
 
     // has_note(key: text) -> yes or no
     let shared = Arc::clone(&r.shared);
@@ -58,7 +65,9 @@ pub(super) fn register(r: &mut Registrar<'_>) {
         move |ctx: NativeCallContext<'_>, key: &str| -> Scripted<bool> {
             shared.call(&ctx, |state| Ok(state.room.get(key).is_some()))
         },
-    );
+    )
+    .takes(&[Role::Asks])
+    .does();
 }
 
 fn to_note(value: Dynamic) -> Result<NoteValue, Fail> {

@@ -11,6 +11,7 @@ use crate::host::Scripted;
 use crate::host::fault::misuse;
 use crate::host::quantity::{fits, span};
 use crate::host::registrar::Registrar;
+use crate::host::sense::{Gives, Meaning, Role};
 use crate::host::state::State;
 use crate::nearest;
 use crate::room::{Fail, Halt};
@@ -37,7 +38,9 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 Ok(())
             })
         },
-    );
+    )
+    .means(Meaning::Caution)
+    .does();
 
     asking(r);
     telling(r);
@@ -61,7 +64,9 @@ fn asking(r: &mut Registrar<'_>) {
                 Question::new(state, act, target, words, &limit)?.ask_until(state, &Wanted::Done, done)
             })
         },
-    );
+    )
+    .takes(&[Role::Said, Role::Said, Role::Said, Role::Time])
+    .after_caution();
 
     // ask_choice(act: text, target: text, words: text, options: list of text, limit: time) -> text
     let shared = Arc::clone(&r.shared);
@@ -87,7 +92,11 @@ fn asking(r: &mut Registrar<'_>) {
                 question.ask_until(state, &Wanted::Choice { options: options.clone() }, fits)
             })
         },
-    );
+    )
+    .takes(&[Role::Said, Role::Said, Role::Said, Role::Plain, Role::Time])
+    .gives(Gives::OneOf(3))
+    .means(Meaning::Choice(3))
+    .after_caution();
 
     // ask_text(act: text, target: text, words: text, limit: time) -> text
     let shared = Arc::clone(&r.shared);
@@ -105,7 +114,9 @@ fn asking(r: &mut Registrar<'_>) {
                 Question::new(state, act, target, words, &limit)?.ask(state, &Wanted::Text)
             })
         },
-    );
+    )
+    .takes(&[Role::Said, Role::Said, Role::Said, Role::Time])
+    .after_caution();
 
     // ask_number(act: text, target: text, words: text, range: map, limit: time) -> measurement
     let shared = Arc::clone(&r.shared);
@@ -127,7 +138,10 @@ fn asking(r: &mut Registrar<'_>) {
                 Ok(Measurement { name: target.into(), estimate: Some(estimate) })
             })
         },
-    );
+    )
+    .takes(&[Role::Said, Role::Said, Role::Said, Role::Plain, Role::Time])
+    .means(Meaning::Number(3))
+    .after_caution();
 }
 
 /// Prompts that wait for nothing.
@@ -146,7 +160,9 @@ fn telling(r: &mut Registrar<'_>) {
                 state.room.instruct(&act, &target, &words)
             })
         },
-    );
+    )
+    .takes(&[Role::Said, Role::Said, Role::Said])
+    .after_caution();
 
     // call_out(text) -> nothing
     let shared = Arc::clone(&r.shared);
@@ -161,7 +177,9 @@ fn telling(r: &mut Registrar<'_>) {
                 state.room.call(&text)
             })
         },
-    );
+    )
+    .takes(&[Role::Said])
+    .does();
 }
 
 /// Times that a person is asked again after an answer of the wrong kind.
@@ -224,7 +242,7 @@ fn asked_for(wanted: &Wanted) -> String {
     }
 }
 
-const RANGE: [&str; 3] = ["low", "high", "give_or_take"];
+pub(crate) const RANGE: [&str; 3] = ["low", "high", "give_or_take"];
 
 /// The range of a number that a person reads, and half of the width within which it may be off.
 fn number_range(mut range: Map) -> Result<(Quantity, Quantity, f64), Fail> {

@@ -8,6 +8,7 @@ use rhai::NativeCallContext;
 use super::said;
 use crate::host::Scripted;
 use crate::host::registrar::Registrar;
+use crate::host::sense::{Meaning, Role};
 use crate::room::{Fail, Halt};
 
 pub(super) fn register(r: &mut Registrar<'_>) {
@@ -25,7 +26,8 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 state.room.remark(text)
             })
         },
-    );
+    )
+    .does();
     r.write_down("print", "print(value)", "The same as remark, for any value.");
     r.write_down(
         "debug",
@@ -44,7 +46,9 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 Err(Fail::Halt(Halt { ending: Ending::CarNotRight, why: said(why, "the reason")? }))
             })
         },
-    );
+    )
+    .takes(&[Role::Said])
+    .means(Meaning::Ends);
 
     // undecided(why: text) -> nothing
     let shared = Arc::clone(&r.shared);
@@ -61,5 +65,7 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 Ok(())
             })
         },
-    );
+    )
+    .takes(&[Role::Said])
+    .does();
 }

@@ -14,8 +14,12 @@ use crate::host::Scripted;
 use crate::host::fault::misuse;
 use crate::host::quantity::{fits, words};
 use crate::host::registrar::Registrar;
+use crate::host::sense::{Gives, Meaning, Of, Role};
 use crate::host::state::State;
 use crate::room::Fail;
+
+/// The words of the judge.
+const WORDS: Gives = Gives::Words(&["proven", "inside", "outside", "unknown"]);
 
 pub(super) fn register(r: &mut Registrar<'_>) {
     r.area("results");
@@ -29,7 +33,11 @@ pub(super) fn register(r: &mut Registrar<'_>) {
         move |ctx: NativeCallContext<'_>, name: &str, channel: &str, m: Measurement, w: Window| -> Scripted<String> {
             shared.call(&ctx, |state| judged(state, name, channel, &m, Some(&w.low), Some(&w.high)))
         },
-    );
+    )
+    .takes(&[Role::Said, Role::Channel, Role::Like(1), Role::Like(1)])
+    .gives(WORDS)
+    .means(Meaning::Result)
+    .does();
     let shared = Arc::clone(&r.shared);
     r.function(
         "result_above",
@@ -43,7 +51,10 @@ pub(super) fn register(r: &mut Registrar<'_>) {
               -> Scripted<String> {
             shared.call(&ctx, |state| judged(state, name, channel, &m, Some(&level), None))
         },
-    );
+    )
+    .takes(&[Role::Said, Role::Channel, Role::Like(1), Role::Like(1)])
+    .gives(WORDS)
+    .does();
 
     // reading(value: quantity, give_or_take: quantity) -> measurement
     let shared = Arc::clone(&r.shared);
@@ -60,7 +71,9 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 Ok(Measurement { name: "a reading".into(), estimate: Some(estimate) })
             })
         },
-    );
+    )
+    .takes(&[Role::Plain, Role::Like(0)])
+    .gives(Gives::Measurement(Of::Like(0)));
 }
 
 fn judged(

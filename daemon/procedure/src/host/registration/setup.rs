@@ -10,12 +10,13 @@ use crate::host::Scripted;
 use crate::host::fault::misuse;
 use crate::host::quantity::words;
 use crate::host::registrar::Registrar;
+use crate::host::sense::{Edge, Meaning, Role};
 
 /// A window that a set-up value must hit.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Window {
-    pub(super) low: Quantity,
-    pub(super) high: Quantity,
+pub(crate) struct Window {
+    pub(crate) low: Quantity,
+    pub(crate) high: Quantity,
 }
 
 pub(super) fn register(r: &mut Registrar<'_>) {
@@ -36,7 +37,9 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 })
             })
         },
-    );
+    )
+    .takes(&[Role::Setup])
+    .means(Meaning::Setup);
     // has_setup(name: text) -> yes or no
     let shared = Arc::clone(&r.shared);
     r.function(
@@ -46,15 +49,21 @@ pub(super) fn register(r: &mut Registrar<'_>) {
         move |ctx: NativeCallContext<'_>, name: &str| -> Scripted<bool> {
             shared.call(&ctx, |state| state.has_setup(name))
         },
-    );
-    r.getter("low", "window.low", "The lower edge of the window.", |w: &mut Window| w.low.clone());
-    r.getter("high", "window.high", "The upper edge of the window.", |w: &mut Window| w.high.clone());
+    )
+    .takes(&[Role::MaySetup])
+    .means(Meaning::Has);
+    r.getter("low", "window.low", "The lower edge of the window.", |w: &mut Window| w.low.clone())
+        .means(Meaning::Edge(Edge::Low));
+    r.getter("high", "window.high", "The upper edge of the window.", |w: &mut Window| w.high.clone())
+        .means(Meaning::Edge(Edge::High));
     r.getter("middle", "window.middle", "The middle of the window: what to aim at.", |w: &mut Window| {
         Quantity::new(f64::midpoint(w.low.value, w.high.value), w.low.unit.clone())
-    });
+    })
+    .means(Meaning::Edge(Edge::Middle));
     r.getter("width", "window.width", "From edge to edge.", |w: &mut Window| {
         Quantity::new(w.high.value - w.low.value, w.low.unit.clone())
-    });
+    })
+    .means(Meaning::Edge(Edge::Width));
     // window(low: quantity, high: quantity) -> window
     let shared = Arc::clone(&r.shared);
     r.function(
@@ -71,6 +80,8 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 }
             })
         },
-    );
+    )
+    .takes(&[Role::Plain, Role::Like(0)])
+    .means(Meaning::Window);
     r.words::<Window>("window", |w| format!("{} to {}", words(&w.low), words(&w.high)));
 }

@@ -7,6 +7,7 @@ use rhai::{FnPtr, NativeCallContext};
 use super::said;
 use crate::host::Scripted;
 use crate::host::registrar::Registrar;
+use crate::host::sense::{Meaning, Role};
 use crate::host::scope::new_step;
 use crate::report::{StepHow, StepRecord};
 
@@ -22,7 +23,9 @@ pub(super) fn register(r: &mut Registrar<'_>) {
         move |ctx: NativeCallContext<'_>, name: &str, title: &str, body: FnPtr| -> Scripted<()> {
             shared.step(&ctx, name, title, &body)
         },
-    );
+    )
+    .means(Meaning::Step)
+    .does();
 
     // skip(name: text, title: text, reason: text) -> nothing
     let shared = Arc::clone(&r.shared);
@@ -39,5 +42,8 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 Ok(())
             })
         },
-    );
+    )
+    .takes(&[Role::Plain, Role::Plain, Role::Said])
+    .means(Meaning::Skip)
+    .does();
 }

@@ -11,10 +11,11 @@ use crate::host::Scripted;
 use crate::host::fault::misuse;
 use crate::host::quantity::{fits, span};
 use crate::host::registrar::Registrar;
+use crate::host::sense::{Gives, Meaning, Of, Role};
 
 /// The readings of a channel over a time.
 #[derive(Debug, Clone, PartialEq)]
-struct Trace {
+pub(crate) struct Trace {
     unit: Unit,
     readings: Vec<f64>,
     /// Seconds between each reading and the one before it.
@@ -89,7 +90,11 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 })
             })
         },
-    );
+    )
+    .takes(&[Role::Channel, Role::Said, Role::Time])
+    .gives(Gives::Trace(Of::Like(0)))
+    .means(Meaning::Trace)
+    .does();
     r.getter("readings", "trace.readings", "How many readings there were.", |t: &mut Trace| {
         t.readings.len() as INT
     });
@@ -106,7 +111,8 @@ pub(super) fn register(r: &mut Registrar<'_>) {
         ("scatter", "trace.scatter", "The standard deviation of the readings, or ().", Trace::scatter),
     ];
     for (name, signature, summary, pick) in parts {
-        r.getter(name, signature, summary, move |t: &mut Trace| t.quantity(pick(t)));
+        r.getter(name, signature, summary, move |t: &mut Trace| t.quantity(pick(t)))
+            .gives(Gives::Maybe(&Gives::Quantity(Of::Like(0))));
     }
     type Count = fn(&Trace, f64) -> usize;
     let counts: [(&str, &str, &str, Count); 2] = [
@@ -136,7 +142,8 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                     Ok(count(&trace, by.value) as INT)
                 })
             },
-        );
+        )
+        .takes(&[Role::Plain, Role::Like(0)]);
     }
 
     // time_to(channel: text, level: quantity) -> measurement or nothing
@@ -155,7 +162,10 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 }))
             })
         },
-    );
+    )
+    .takes(&[Role::Channel, Role::Like(0)])
+    .gives(Gives::Maybe(&Gives::Measurement(Of::Unit("s"))))
+    .does();
 }
 
 #[cfg(test)]

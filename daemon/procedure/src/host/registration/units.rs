@@ -11,6 +11,7 @@ use crate::host::Scripted;
 use crate::host::fault::misuse;
 use crate::host::quantity::{add, compare, words};
 use crate::host::registrar::Registrar;
+use crate::host::sense::Meaning;
 use crate::host::shared::Shared;
 
 /// Name in scripts and UCUM code.
@@ -60,8 +61,10 @@ pub(super) fn register(r: &mut Registrar<'_>) {
             &format!("number.{name}"),
             &format!("A quantity in {code} (UCUM)."),
             move |n: &mut INT| Quantity::new(*n as f64, of_int.clone()),
-        );
-        r.also_getter(name, move |n: &mut FLOAT| Quantity::new(*n, of_float.clone()));
+        )
+        .means(Meaning::Unit(code));
+        r.also_getter(name, move |n: &mut FLOAT| Quantity::new(*n, of_float.clone()))
+            .means(Meaning::Unit(code));
     }
 
     general(r);
@@ -78,11 +81,13 @@ fn general(r: &mut Registrar<'_>) {
         "quantity(number, \"UCUM code\")",
         "A quantity in any unit that has a UCUM code.",
         move |ctx: NativeCallContext<'_>, value: FLOAT, code: &str| by_code(&shared, &ctx, value, code),
-    );
+    )
+    .means(Meaning::ByCode);
     let shared = Arc::clone(&r.shared);
     r.also("quantity", move |ctx: NativeCallContext<'_>, value: INT, code: &str| {
         by_code(&shared, &ctx, value as f64, code)
-    });
+    })
+    .means(Meaning::ByCode);
 
     // quantity.to(code: text) -> quantity
     let shared = Arc::clone(&r.shared);
@@ -96,7 +101,8 @@ fn general(r: &mut Registrar<'_>) {
                 q.to(&unit).map_err(|e| misuse(e.to_string(), ""))
             })
         },
-    );
+    )
+    .means(Meaning::Convert);
     // quantity.number -> number
     r.getter("number", "quantity.number", "The bare number.", |q: &mut Quantity| q.value);
     // quantity.unit -> text
@@ -106,7 +112,8 @@ fn general(r: &mut Registrar<'_>) {
     // quantity.abs() -> quantity
     r.function("abs", "quantity.abs()", "The quantity without its sign.", |q: Quantity| {
         Quantity::new(q.value.abs(), q.unit)
-    });
+    })
+    .means(Meaning::Size);
     // quantity.to_string() -> text
     r.words::<Quantity>("quantity", words);
 }
@@ -187,7 +194,9 @@ fn refuse<T: Clone + Send + Sync + 'static>(
         shared.call(ctx, |_| Err(misuse(format!("{} is compared with {other}", words(q)), cure)))
     };
     let shared = Arc::clone(&r.shared);
-    r.also(name, move |ctx: NativeCallContext<'_>, q: Quantity, _: T| unlike(&shared, &ctx, &q));
+    r.also(name, move |ctx: NativeCallContext<'_>, q: Quantity, _: T| unlike(&shared, &ctx, &q))
+        .means(Meaning::Refuses);
     let shared = Arc::clone(&r.shared);
-    r.also(name, move |ctx: NativeCallContext<'_>, _: T, q: Quantity| unlike(&shared, &ctx, &q));
+    r.also(name, move |ctx: NativeCallContext<'_>, _: T, q: Quantity| unlike(&shared, &ctx, &q))
+        .means(Meaning::Refuses);
 }

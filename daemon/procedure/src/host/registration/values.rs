@@ -10,6 +10,7 @@ use crate::host::Scripted;
 use crate::host::fault::misuse;
 use crate::host::quantity::span;
 use crate::host::registrar::Registrar;
+use crate::host::sense::{Gives, Meaning, Of, Role};
 use crate::host::shared::Shared;
 use crate::room::{Fail, Halt};
 
@@ -18,7 +19,7 @@ const WITHIN: Span = Span::from_secs(2);
 
 /// A mean with its interval, or the knowledge that there is none.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Measurement {
+pub(crate) struct Measurement {
     pub(super) name: String,
     pub(super) estimate: Option<Estimate>,
 }
@@ -42,6 +43,9 @@ impl Measurement {
     }
 }
 
+/// A reading, or nothing.
+const LATEST: Gives = Gives::Maybe(&Gives::Quantity(Of::Like(0)));
+
 pub(super) fn register(r: &mut Registrar<'_>) {
     r.area("values");
     r.named::<Measurement>("measurement");
@@ -62,7 +66,10 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 state.room.poll(&ids, span(&period, "the period")?)
             })
         },
-    );
+    )
+    .takes(&[Role::Channels, Role::Time])
+    .means(Meaning::Poll)
+    .does();
 
     // rest(channels: list of text) -> nothing
     let shared = Arc::clone(&r.shared);
@@ -77,7 +84,10 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 state.room.rest(&ids)
             })
         },
-    );
+    )
+    .takes(&[Role::Channels])
+    .means(Meaning::Rest)
+    .does();
 
     // has_channel(channel: text) -> yes or no
     let shared = Arc::clone(&r.shared);
@@ -88,7 +98,9 @@ pub(super) fn register(r: &mut Registrar<'_>) {
         move |ctx: NativeCallContext<'_>, channel: &str| -> Scripted<bool> {
             shared.call(&ctx, |state| state.has_channel(channel))
         },
-    );
+    )
+    .takes(&[Role::MayChannel])
+    .means(Meaning::Has);
 
     // measure(channel: text, name: text, over: time) -> measurement
     let shared = Arc::clone(&r.shared);
@@ -108,7 +120,11 @@ pub(super) fn register(r: &mut Registrar<'_>) {
                 Ok(Measurement { name, estimate: measured.estimate })
             })
         },
-    );
+    )
+    .takes(&[Role::Channel, Role::Said, Role::Time])
+    .gives(Gives::Measurement(Of::Like(0)))
+    .means(Meaning::Measure)
+    .does();
     type Pick = fn(&Estimate) -> f64;
     let parts: [(&str, &str, &str, Pick); 3] = [
         ("value", "measurement.value", "The mean of the readings.", |e| e.value),
@@ -119,7 +135,8 @@ pub(super) fn register(r: &mut Registrar<'_>) {
         let shared = Arc::clone(&r.shared);
         r.try_getter(name, signature, summary, move |ctx: NativeCallContext<'_>, m: &mut Measurement| {
             shared.call(&ctx, |_| m.part(pick))
-        });
+        })
+        .gives(Gives::Quantity(Of::Like(0)));
     }
     r.getter(
         "known",
@@ -138,7 +155,9 @@ pub(super) fn register(r: &mut Registrar<'_>) {
         move |ctx: NativeCallContext<'_>, from: Measurement, to: Measurement| {
             shared.call(&ctx, |_| change(&from, &to))
         },
-    );
+    )
+    .takes(&[Role::Plain, Role::Like(0)])
+    .gives(Gives::Measurement(Of::Like(1)));
 
     // latest(channel: text) -> quantity or nothing; latest(channel: text, age: time) likewise
     let shared = Arc::clone(&r.shared);
@@ -147,7 +166,10 @@ pub(super) fn register(r: &mut Registrar<'_>) {
         "latest(channel)",
         "The newest usable reading, or () when there is none within 2 seconds.",
         move |ctx: NativeCallContext<'_>, channel: &str| newest(&shared, &ctx, channel, None),
-    );
+    )
+    .takes(&[Role::Channel])
+    .gives(LATEST)
+    .does();
     let shared = Arc::clone(&r.shared);
     r.function(
         "latest",
@@ -156,7 +178,10 @@ pub(super) fn register(r: &mut Registrar<'_>) {
         move |ctx: NativeCallContext<'_>, channel: &str, age: Quantity| {
             newest(&shared, &ctx, channel, Some(&age))
         },
-    );
+    )
+    .takes(&[Role::Channel, Role::Time])
+    .gives(LATEST)
+    .does();
 }
 
 /// The difference of two means. Their half-widths are combined as the root of the sum of squares (JCGM
