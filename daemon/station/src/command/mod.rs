@@ -14,6 +14,7 @@ mod run;
 mod serve;
 mod session;
 mod signals;
+mod watch;
 
 use clap::{Parser, Subcommand};
 use model::{Ending, Problem};
@@ -35,6 +36,8 @@ enum Command {
     Rehearse(rehearse::Arguments),
     /// Run a procedure on a car, in real time
     Run(run::Arguments),
+    /// Show live values in the terminal
+    Watch(watch::Arguments),
     /// Serve the bench car in real time behind a pseudo-terminal
     #[cfg(all(unix, feature = "bench-car"))]
     BenchCar(bench_car::Arguments),
@@ -71,6 +74,7 @@ pub fn main() -> Ending {
         #[cfg(feature = "bench-car")]
         Command::Rehearse(arguments) => rehearse::run(&arguments),
         Command::Run(arguments) => run::run(&arguments),
+        Command::Watch(arguments) => watch::run(&arguments),
         #[cfg(all(unix, feature = "bench-car"))]
         Command::BenchCar(arguments) => bench_car::run(&arguments),
         Command::Report(arguments) => report::run(&arguments),

@@ -1,6 +1,7 @@
 //! The driver's other sides, served by the rooms that do the work.
 
 pub mod beside;
+pub mod big;
 #[cfg(unix)]
 pub mod distant;
 pub mod facts;
@@ -8,6 +9,7 @@ pub mod ground;
 pub mod ledger;
 pub mod person;
 pub mod pulse;
+pub mod readout;
 pub mod screen;
 pub mod tape;
 pub mod typed;
