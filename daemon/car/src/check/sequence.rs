@@ -41,8 +41,11 @@ pub(crate) fn resolve(
         }
     }
     if let (Some(engage), Some(release)) = (&engage_answer, &release_answer) {
-        tell_apart(engage, release, pointer, findings);
-        known_to_be_back(raw, release, pointer, link, findings);
+        // Where a channel shows the effect, no answer alone proves anything.
+        if raw.confirm.is_none() && !findings.is_broken(&below(pointer, "confirm")) {
+            tell_apart(engage, release, pointer, findings);
+            known_to_be_back(release, pointer, link, findings);
+        }
     }
     let (engage, release) = (engage?, release?);
     let (before, after) = engage.bytes.split_at(engage.gap?);
@@ -88,16 +91,10 @@ fn tell_apart(engage: &AnswerForm, release: &AnswerForm, pointer: &str, findings
     }
 }
 
-/// A release without an answer shows only by its effect or by the controller's own timeout.
-fn known_to_be_back(
-    raw: &RawOutput,
-    release: &AnswerForm,
-    pointer: &str,
-    link: &RawLink,
-    findings: &mut Findings<'_>,
-) {
-    let unseen = raw.confirm.is_none() && !findings.is_broken(&below(pointer, "confirm"));
-    if release.length != Some(0) || !unseen {
+/// A release without an answer and without a channel that shows its effect is known only by the controller's own
+/// timeout.
+fn known_to_be_back(release: &AnswerForm, pointer: &str, link: &RawLink, findings: &mut Findings<'_>) {
+    if release.length != Some(0) {
         return;
     }
     let at = below(pointer, "release_answer");

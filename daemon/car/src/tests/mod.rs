@@ -5,6 +5,7 @@ mod every_check;
 mod many_mistakes;
 mod properties;
 mod published_scaling;
+mod single_byte;
 
 use model::Problem;
 
