@@ -161,9 +161,9 @@ fn a_killed_run_is_followed_by_one_that_releases_first_and_recovers_the_record()
         .filter_map(|one| if let Happened::Request { bytes, .. } = one { Some(bytes) } else { None })
         .collect();
     // The bench car's description: 30 51 07 takes the valve over, 30 51 00 gives it back.
-    let engaged =
-        requests.iter().rposition(|data| holds(data, &[0x30, 0x51, 0x07])).expect("it was held");
-    let released = requests.iter().rposition(|data| holds(data, &[0x30, 0x51, 0x00])).expect("it was released");
+    let engaged = requests.iter().rposition(|data| holds(data, &[0x30, 0x51, 0x07])).expect("it was held");
+    let released =
+        requests.iter().rposition(|data| holds(data, &[0x30, 0x51, 0x00])).expect("it was released");
     // What the killed run still read lies between; the new one wakes nobody before it releases.
     let between = &requests[engaged + 1..released];
     assert!(!between.iter().any(|data| holds(data, &[0xF1, 0x81])), "{between:02X?}");

@@ -32,14 +32,24 @@ pub(super) enum Shape {
     /// `()`.
     Nothing,
     /// Yes or no; `car`: its value hangs on the car's description.
-    Flag { value: Option<bool>, car: bool },
+    Flag {
+        value: Option<bool>,
+        car: bool,
+    },
     Int(Option<INT>),
     Float(Option<FLOAT>),
     Text(Option<ImmutableString>),
     Char,
     /// A quantity.
-    Amount { unit: Option<Unit>, value: Option<f64> },
-    Window { unit: Option<Unit>, low: Option<f64>, high: Option<f64> },
+    Amount {
+        unit: Option<Unit>,
+        value: Option<f64>,
+    },
+    Window {
+        unit: Option<Unit>,
+        low: Option<f64>,
+        high: Option<f64>,
+    },
     Measured(Option<Unit>),
     Trace(Option<Unit>),
     Gate(Arc<Gate>),
@@ -48,10 +58,15 @@ pub(super) enum Shape {
     /// A list of any length with elements like this.
     ListOf(Box<Value>),
     /// A map; `open`: it may have other entries as well.
-    Map { entries: BTreeMap<String, Value>, open: bool },
+    Map {
+        entries: BTreeMap<String, Value>,
+        open: bool,
+    },
     Closure(Arc<Closure>),
     /// A range; `some`: there is certainly something in it.
-    Range { some: bool },
+    Range {
+        some: bool,
+    },
     /// What a script catches.
     Refusal,
     /// Anything.
@@ -213,7 +228,9 @@ impl Value {
     /// The exact quantity, where it is one.
     pub(super) fn exact_quantity(&self) -> Option<Quantity> {
         match self.only()? {
-            Shape::Amount { unit: Some(unit), value: Some(value) } => Some(Quantity::new(*value, unit.clone())),
+            Shape::Amount { unit: Some(unit), value: Some(value) } => {
+                Some(Quantity::new(*value, unit.clone()))
+            }
             _ => None,
         }
     }

@@ -49,8 +49,7 @@ impl Words {
 
     fn collect() -> Self {
         let vocabulary = registration::vocabulary();
-        let mut words =
-            Self { own: BTreeMap::new(), language: BTreeMap::new(), written: BTreeMap::new() };
+        let mut words = Self { own: BTreeMap::new(), language: BTreeMap::new(), written: BTreeMap::new() };
         for entry in &vocabulary.entries {
             words.written.entry(entry.name.clone()).or_default().push(entry.signature.clone());
         }
@@ -100,7 +99,8 @@ impl Words {
     ) -> Option<&'a str> {
         let own = self.own.keys().chain(self.written.keys()).map(String::as_str);
         let language = self.language.keys().map(String::as_str);
-        let callable = |name: &&str| name.starts_with(|c: char| c.is_ascii_alphabetic()) && !name.contains('$');
+        let callable =
+            |name: &&str| name.starts_with(|c: char| c.is_ascii_alphabetic()) && !name.contains('$');
         let known = of_script.chain(own).chain(language).filter(callable);
         // What is a property as well is written without brackets, and is no answer to a call.
         nearest(name, known)
@@ -108,12 +108,14 @@ impl Words {
 
     /// The property that was most likely meant on a value, or the method of the name of one.
     pub(super) fn near_property(&self, name: &str, owner: &Value) -> Option<&str> {
-        let own = self.own.iter().filter(|(_, forms)| {
-            forms.iter().any(|form| fit(&form.takes, std::slice::from_ref(owner)))
-        });
-        let language = self.language.iter().filter(|(_, forms)| {
-            forms.iter().any(|takes| fit(takes, std::slice::from_ref(owner)))
-        });
+        let own = self
+            .own
+            .iter()
+            .filter(|(_, forms)| forms.iter().any(|form| fit(&form.takes, std::slice::from_ref(owner))));
+        let language = self
+            .language
+            .iter()
+            .filter(|(_, forms)| forms.iter().any(|takes| fit(takes, std::slice::from_ref(owner))));
         let names = own.map(|(name, _)| name).chain(language.map(|(name, _)| name));
         nearest(name, names.filter_map(|name| name.strip_prefix(PROPERTY)))
     }
@@ -122,8 +124,7 @@ impl Words {
     pub(super) fn near_method(&self, name: &str, owner: &Value) -> Option<&str> {
         let takes_owner = |takes: &[TypeId]| takes.first().is_some_and(|first| fits(*first, owner));
         let own = self.own.iter().filter(|(_, forms)| forms.iter().any(|form| takes_owner(&form.takes)));
-        let language =
-            self.language.iter().filter(|(_, forms)| forms.iter().any(|takes| takes_owner(takes)));
+        let language = self.language.iter().filter(|(_, forms)| forms.iter().any(|takes| takes_owner(takes)));
         let names: BTreeSet<&str> =
             own.map(|(name, _)| name.as_str()).chain(language.map(|(name, _)| name.as_str())).collect();
         nearest(name, names.into_iter().filter(|name| !name.contains('$')))

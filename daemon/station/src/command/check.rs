@@ -37,7 +37,8 @@ pub(super) fn run(arguments: &Arguments) -> Ending {
         Err(problems) => return refuse(&problems),
     };
     let screen = Screen::terminal(if arguments.json { Style::Json } else { Style::Plain });
-    let lines = if arguments.json { json(&checked, &car) } else { words(&checked, &arguments.procedure, &car) };
+    let lines =
+        if arguments.json { json(&checked, &car) } else { words(&checked, &arguments.procedure, &car) };
     lines.iter().for_each(|line| screen.line(line));
     checked.ending()
 }

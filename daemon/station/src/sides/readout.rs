@@ -112,7 +112,9 @@ fn line(finding: &Finding, window: bool) -> String {
     };
     let way = match (window, finding.word, finding.gap) {
         (false, ..) => String::new(),
-        (true, Word::Proven | Word::Inside, _) => format!("   IN THE WINDOW ({}, {})", finding.target, finding.word),
+        (true, Word::Proven | Word::Inside, _) => {
+            format!("   IN THE WINDOW ({}, {})", finding.target, finding.word)
+        }
         (true, Word::Outside, Some(gap)) if gap > 0.0 => format!("   UP by {gap:.3} ({})", finding.target),
         (true, Word::Outside, Some(gap)) => format!("   DOWN by {:.3} ({})", -gap, finding.target),
         (true, ..) => format!("   unknown ({})", finding.target),

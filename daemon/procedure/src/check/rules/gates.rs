@@ -114,7 +114,12 @@ impl Walker<'_> {
         };
         if let (Some(word), Some(arg)) = (gate.word_of_its_own(), args.first()) {
             let seen = format!("what stands in not(…) cannot have a {word} of its own");
-            self.mistake(Kind::Value, arg.at, seen, format!("put .{word}(…) on the whole that is waited for"));
+            self.mistake(
+                Kind::Value,
+                arg.at,
+                seen,
+                format!("put .{word}(…) on the whole that is waited for"),
+            );
         }
         Shape::Gate(Arc::new(Gate { joined: true, ..(*gate).clone() })).into()
     }

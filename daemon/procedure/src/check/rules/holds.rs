@@ -81,7 +81,12 @@ impl Walker<'_> {
 
     fn bounds(&mut self, arg: &Arg<'_>, output: Option<&(OutputId, OutputFact)>) {
         let Some(Shape::Map { entries, open }) = arg.value.only() else {
-            self.undecided(Kind::Hold, arg.at, "the bounds of this hold are known only when the procedure runs", "");
+            self.undecided(
+                Kind::Hold,
+                arg.at,
+                "the bounds of this hold are known only when the procedure runs",
+                "",
+            );
             return;
         };
         let (entries, open) = (entries.clone(), *open);

@@ -107,7 +107,10 @@ impl Walker<'_> {
                     "begin with procedure(\"name\", #{ title: …, channels: […] })",
                 );
             }
-        } else if after_caution && !self.flow.cautioned && !std::mem::replace(&mut self.names.told_caution, true) {
+        } else if after_caution
+            && !self.flow.cautioned
+            && !std::mem::replace(&mut self.names.told_caution, true)
+        {
             let seen = format!("{name} comes before any caution was shown");
             self.mistake(Kind::Caution, at, seen, "cautions come first: call caution([…])");
         }

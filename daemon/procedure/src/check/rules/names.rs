@@ -151,7 +151,8 @@ impl Walker<'_> {
             if texty {
                 self.later(thing, at);
             } else {
-                let seen = format!("the name of a {} is a text, and this is a {}", thing.words(), value.words());
+                let seen =
+                    format!("the name of a {} is a text, and this is a {}", thing.words(), value.words());
                 self.mistake(Kind::Arguments, at, seen, "put it into quotes");
             }
             return;

@@ -62,7 +62,9 @@ impl Notes {
             if !read.contains(key.as_str())
                 && let Some(other) = nearest(key, misspelt)
             {
-                let seen = format!("the note '{key}' is written here and never read, and '{other}' is read and never written");
+                let seen = format!(
+                    "the note '{key}' is written here and never read, and '{other}' is read and never written"
+                );
                 let cure = "give both the same name".to_string();
                 report.put(Class::Mistake, Kind::Note, *at, (seen, cure), None);
             }
@@ -109,9 +111,11 @@ impl Notes {
         for (key, at) in self.places.iter().filter(|(key, _)| !used(key)) {
             let others = self.written.keys().map(String::as_str).filter(|other| other != key && used(other));
             // As many slips as a word of five letters may have: one.
-            let near = nearest(key, others).filter(|near| near.len().abs_diff(key.len()) <= 1 && slips(key, near) <= 1);
+            let near = nearest(key, others)
+                .filter(|near| near.len().abs_diff(key.len()) <= 1 && slips(key, near) <= 1);
             if let Some(near) = near {
-                let seen = format!("nobody reads the note '{key}', which differs from '{near}' by one letter");
+                let seen =
+                    format!("nobody reads the note '{key}', which differs from '{near}' by one letter");
                 let words = (seen, format!("did you mean '{near}'?"));
                 report.put(Class::Hint, Kind::Note, *at, words, None);
             }
@@ -137,7 +141,12 @@ impl Walker<'_> {
             if role == Role::Writes {
                 self.notes.any = true;
             }
-            self.undecided(Kind::Note, arg.at, "which note this is, is known only when the procedure runs", "");
+            self.undecided(
+                Kind::Note,
+                arg.at,
+                "which note this is, is known only when the procedure runs",
+                "",
+            );
             return;
         };
         let call = self.call_around();
@@ -215,9 +224,12 @@ mod tests {
 
     #[test]
     fn slips_are_counted_where_two_words_differ() {
-        for (a, b, count) in
-            [("idle_held", "idle_hled", 1), ("codes", "code", 1), ("air", "ail", 1), ("valve_up", "valve_base", 4)]
-        {
+        for (a, b, count) in [
+            ("idle_held", "idle_hled", 1),
+            ("codes", "code", 1),
+            ("air", "ail", 1),
+            ("valve_up", "valve_base", 4),
+        ] {
             assert_eq!(slips(a, b), count, "{a} {b}");
         }
     }

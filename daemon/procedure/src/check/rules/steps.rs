@@ -51,7 +51,12 @@ impl Walker<'_> {
             .map(|(key, value)| Some((key.as_str().into(), value.exact()?)))
             .collect();
         let Some((name, map)) = name.value.exact_text().zip(map) else {
-            self.undecided(Kind::Header, at, "what the header says is known only when the procedure runs", "");
+            self.undecided(
+                Kind::Header,
+                at,
+                "what the header says is known only when the procedure runs",
+                "",
+            );
             return Value::nothing();
         };
         match header::read(name, map) {
@@ -91,7 +96,12 @@ impl Walker<'_> {
     /// A step that may begin: its name can be one and is new, and no other step is open. Gives its name.
     pub(super) fn begins(&mut self, arg: &Arg<'_>) -> Option<String> {
         let Some(name) = arg.value.exact_text().map(ToString::to_string) else {
-            self.undecided(Kind::Step, arg.at, "the name of this step is known only when the procedure runs", "");
+            self.undecided(
+                Kind::Step,
+                arg.at,
+                "the name of this step is known only when the procedure runs",
+                "",
+            );
             return None;
         };
         if let Err(error) = StepId::new(&name) {

@@ -24,7 +24,12 @@ impl Walker<'_> {
         match Unit::new(arg.value.exact_text()?) {
             Ok(unit) => Some(unit),
             Err(error) => {
-                self.mistake(Kind::Unit, arg.at, error.to_string(), "give a UCUM code, as in \"Cel\" or \"V\"");
+                self.mistake(
+                    Kind::Unit,
+                    arg.at,
+                    error.to_string(),
+                    "give a UCUM code, as in \"Cel\" or \"V\"",
+                );
                 None
             }
         }

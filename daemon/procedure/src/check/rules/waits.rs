@@ -39,8 +39,7 @@ impl Walker<'_> {
             }
         }
         self.dwell(&gate, arg.at);
-        let channels: Vec<ChannelId> =
-            gate.leaves.iter().filter_map(|leaf| leaf.channel.clone()).collect();
+        let channels: Vec<ChannelId> = gate.leaves.iter().filter_map(|leaf| leaf.channel.clone()).collect();
         for leaf in &gate.leaves {
             self.window_in_time(&gate, leaf, arg.at);
             let Some((id, fact)) =
@@ -84,7 +83,8 @@ impl Walker<'_> {
         if let Some(fresh) = leaf.freshness()
             && fresh < period
         {
-            let seen = format!("'{id}' is read every {period} here, so none of its readings is newer than {fresh}");
+            let seen =
+                format!("'{id}' is read every {period} here, so none of its readings is newer than {fresh}");
             self.mistake(Kind::Rate, at, seen, "allow older ones, .fresh(…), or poll fewer channels");
         }
         let need = match leaf.wanted {
@@ -95,8 +95,9 @@ impl Walker<'_> {
         if let Some(over) = leaf.window() {
             let have = readings(over, period);
             if have < need {
-                let seen =
-                    format!("{over} hold {have} readings of '{id}', read every {period} here, and {need} are needed");
+                let seen = format!(
+                    "{over} hold {have} readings of '{id}', read every {period} here, and {need} are needed"
+                );
                 let long = period * i64::try_from(need).unwrap_or(1);
                 self.mistake(Kind::Rate, at, seen, format!("give it {long} or more: .over(…)"));
             }
@@ -128,7 +129,8 @@ impl Walker<'_> {
         match leaf.wanted {
             Wanted::Within { width: Some(width) } if width > 0.0 => {
                 if width < q && !dithered {
-                    let seen = format!("the window is {} wide, and one count of '{id}' is {}", told(width), told(q));
+                    let seen =
+                        format!("the window is {} wide, and one count of '{id}' is {}", told(width), told(q));
                     self.mistake(Kind::Resolution, at, seen, "make it wider than one count");
                 } else if gate.proven {
                     let rectangle = if dithered { 0.0 } else { q / 2.0 };
@@ -158,7 +160,12 @@ impl Walker<'_> {
                         told(by),
                         told(doubt)
                     );
-                    self.mistake(Kind::Resolution, at, seen, "give a wider band, or a longer window: .over(…)");
+                    self.mistake(
+                        Kind::Resolution,
+                        at,
+                        seen,
+                        "give a wider band, or a longer window: .over(…)",
+                    );
                 }
             }
             _ => {}

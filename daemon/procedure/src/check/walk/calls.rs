@@ -93,11 +93,9 @@ impl Walker<'_> {
 
     /// What a function that is called wrongly would have given.
     fn likely(&self, name: &str) -> Value {
-        self.words.own(name).first().map_or_else(Value::any, |form| {
-            match Shape::of_type(form.gives) {
-                Shape::Flag { .. } => Value::flag(None),
-                _ => Value::any(),
-            }
+        self.words.own(name).first().map_or_else(Value::any, |form| match Shape::of_type(form.gives) {
+            Shape::Flag { .. } => Value::flag(None),
+            _ => Value::any(),
         })
     }
 
@@ -110,9 +108,9 @@ impl Walker<'_> {
             format!("{name} cannot take ({})", given.join(", "))
         };
         let written = self.words.written(name);
-        let numbers = values.iter().any(|value| {
-            value.shapes().iter().any(|shape| matches!(shape, Shape::Int(_) | Shape::Float(_)))
-        });
+        let numbers = values
+            .iter()
+            .any(|value| value.shapes().iter().any(|shape| matches!(shape, Shape::Int(_) | Shape::Float(_))));
         let cure = match (written.is_empty(), numbers) {
             (true, _) => String::new(),
             (false, false) => format!("it is written {written}"),

@@ -33,7 +33,14 @@ impl Walker<'_> {
         }
     }
 
-    fn one(&mut self, owner: Value, start: Position, of: Option<&Expr>, link: &Expr, is_index: bool) -> Value {
+    fn one(
+        &mut self,
+        owner: Value,
+        start: Position,
+        of: Option<&Expr>,
+        link: &Expr,
+        is_index: bool,
+    ) -> Value {
         if is_index {
             let place = self.eval(link);
             return element(&owner, &place);
@@ -145,7 +152,9 @@ fn element(owner: &Value, place: &Value) -> Value {
             place.and_then(|place| items.get(place)).cloned().unwrap_or_else(Value::any)
         }
         (Some(Shape::ListOf(like)), _) => (**like).clone(),
-        (Some(Shape::List(items)), _) => items.iter().fold(Value::default(), |like, item| like.or(item.clone())),
+        (Some(Shape::List(items)), _) => {
+            items.iter().fold(Value::default(), |like, item| like.or(item.clone()))
+        }
         (Some(Shape::Map { entries, .. }), Some(Shape::Text(Some(key)))) => {
             entries.get(key.as_str()).cloned().unwrap_or_else(Value::any)
         }

@@ -121,7 +121,8 @@ impl<'g> Walker<'g> {
     pub(super) fn script(&mut self) {
         let tree = self.tree;
         self.block(&tree.main, true);
-        let uncalled: Vec<_> = tree.named().filter(|(name, count, _)| !self.names.is_called(name, *count)).collect();
+        let uncalled: Vec<_> =
+            tree.named().filter(|(name, count, _)| !self.names.is_called(name, *count)).collect();
         for (name, count, function) in uncalled {
             self.flow = Flow { header: true, cautioned: true, ..Flow::new() };
             let args = function.params.iter().map(|_| Value::any()).collect();
@@ -155,11 +156,23 @@ impl<'g> Walker<'g> {
         self.report.put(class, kind, at, (seen, cure), call);
     }
 
-    pub(super) fn mistake(&mut self, kind: Kind, at: Position, seen: impl Into<String>, cure: impl Into<String>) {
+    pub(super) fn mistake(
+        &mut self,
+        kind: Kind,
+        at: Position,
+        seen: impl Into<String>,
+        cure: impl Into<String>,
+    ) {
         self.tell(Class::Mistake, kind, at, seen.into(), cure.into());
     }
 
-    pub(super) fn hint(&mut self, kind: Kind, at: Position, seen: impl Into<String>, cure: impl Into<String>) {
+    pub(super) fn hint(
+        &mut self,
+        kind: Kind,
+        at: Position,
+        seen: impl Into<String>,
+        cure: impl Into<String>,
+    ) {
         self.tell(Class::Hint, kind, at, seen.into(), cure.into());
     }
 

@@ -246,7 +246,11 @@ impl Walker<'_> {
 
     /// Goes through a loop until nothing new turns up. A round gives the way on which the loop is left at its own
     /// condition.
-    fn rounds(&mut self, _at: Position, mut round: impl FnMut(&mut Self) -> Option<crate::check::flow::Flow>) {
+    fn rounds(
+        &mut self,
+        _at: Position,
+        mut round: impl FnMut(&mut Self) -> Option<crate::check::flow::Flow>,
+    ) {
         let mut entry = self.flow.clone();
         let mut after = None;
         for number in 0..ROUNDS {

@@ -7,7 +7,7 @@ use rhai::{Array, Dynamic, Map, NativeCallContext};
 
 use crate::host::Scripted;
 use crate::host::registrar::Registrar;
-use crate::host::sense::{Gives};
+use crate::host::sense::Gives;
 
 pub(super) fn register(r: &mut Registrar<'_>) {
     r.area("trouble codes");

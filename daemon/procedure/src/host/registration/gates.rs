@@ -123,10 +123,20 @@ fn conditions(r: &mut Registrar<'_>) {
 fn modifiers(r: &mut Registrar<'_>) {
     type Changed = fn(GateSpec, Quantity) -> Result<GateSpec, Fail>;
     let changes: [(Change, &str, &str, &str, Changed); 6] = [
-        (Change::Over, "over", "condition.over(time)", "Judges the readings of this last stretch of time.", |g, q| {
-            g.over(&q)
-        }),
-        (Change::Fresh, "fresh", "condition.fresh(time)", "Readings older than this do not count.", |g, q| g.fresh(&q)),
+        (
+            Change::Over,
+            "over",
+            "condition.over(time)",
+            "Judges the readings of this last stretch of time.",
+            |g, q| g.over(&q),
+        ),
+        (
+            Change::Fresh,
+            "fresh",
+            "condition.fresh(time)",
+            "Readings older than this do not count.",
+            |g, q| g.fresh(&q),
+        ),
         (
             Change::Hysteresis,
             "hysteresis",
@@ -134,10 +144,16 @@ fn modifiers(r: &mut Registrar<'_>) {
             "Once so, stays so until it is this far off.",
             |g, q| g.hysteresis(q),
         ),
-        (Change::Dwell, "dwell", "gate.dwell(time)", "It must be so for this long without a break.", |mut g, q| {
-            g.dwell = Some(span_or_zero(&q, "the dwell")?);
-            Ok(g)
-        }),
+        (
+            Change::Dwell,
+            "dwell",
+            "gate.dwell(time)",
+            "It must be so for this long without a break.",
+            |mut g, q| {
+                g.dwell = Some(span_or_zero(&q, "the dwell")?);
+                Ok(g)
+            },
+        ),
         (
             Change::Dropout,
             "dropout",
@@ -148,10 +164,16 @@ fn modifiers(r: &mut Registrar<'_>) {
                 Ok(g)
             },
         ),
-        (Change::Limit, "limit", "gate.limit(time)", "Gives up after this long; every wait needs one.", |mut g, q| {
-            g.limit = Some(span(&q, "the limit")?);
-            Ok(g)
-        }),
+        (
+            Change::Limit,
+            "limit",
+            "gate.limit(time)",
+            "Gives up after this long; every wait needs one.",
+            |mut g, q| {
+                g.limit = Some(span(&q, "the limit")?);
+                Ok(g)
+            },
+        ),
     ];
     for (sense, name, signature, summary, change) in changes {
         let shared = Arc::clone(&r.shared);

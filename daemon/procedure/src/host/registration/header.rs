@@ -9,7 +9,7 @@ use super::{said, texts, typed};
 use crate::host::Scripted;
 use crate::host::fault::misuse;
 use crate::host::registrar::Registrar;
-use crate::host::sense::{Meaning};
+use crate::host::sense::Meaning;
 use crate::nearest;
 use crate::report::Header;
 use crate::room::{Fail, Halt};

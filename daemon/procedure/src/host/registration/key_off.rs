@@ -9,7 +9,7 @@ use super::said;
 use crate::host::Scripted;
 use crate::host::quantity::span;
 use crate::host::registrar::Registrar;
-use crate::host::sense::{Role};
+use crate::host::sense::Role;
 
 pub(super) fn register(r: &mut Registrar<'_>) {
     r.area("times");

@@ -7,8 +7,8 @@ use rhai::{FnPtr, NativeCallContext};
 use super::said;
 use crate::host::Scripted;
 use crate::host::registrar::Registrar;
-use crate::host::sense::{Meaning, Role};
 use crate::host::scope::new_step;
+use crate::host::sense::{Meaning, Role};
 use crate::report::{StepHow, StepRecord};
 
 pub(super) fn register(r: &mut Registrar<'_>) {
