@@ -5,7 +5,9 @@ static MEMORY: os::memory::Counting = os::memory::Counting;
 
 mod bad_scripts;
 mod base_idle;
+mod check;
 mod command_line;
 mod demo;
+mod mistakes;
 mod repeat;
 mod walk;

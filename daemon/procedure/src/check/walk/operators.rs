@@ -218,6 +218,9 @@ fn pair(symbol: &str, x: &Shape, y: &Shape) -> Result<Value, Wrong> {
         (Amount { .. }, Int(_) | Float(_)) | (Int(_) | Float(_), Amount { .. }) => {
             Err(wrong(Kind::Unit, symbol, x, y, "give both a unit"))
         }
+        (Amount { .. }, Amount { .. }) => {
+            Err(wrong(Kind::Unit, symbol, x, y, "take the unit off the one that is a plain number, or .number"))
+        }
         (List(_) | ListOf(_), _) if matches!(symbol, "+" | "-") => {
             Ok(ListOf(Box::new(Value::any())).into())
         }
