@@ -5,8 +5,10 @@ static MEMORY: os::memory::Counting = os::memory::Counting;
 
 mod bad_scripts;
 mod base_idle;
+mod check;
 mod command_line;
 mod demo;
+mod mistakes;
 #[cfg(target_os = "linux")]
 mod real_time;
 mod repeat;

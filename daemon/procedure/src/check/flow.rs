@@ -33,6 +33,8 @@ pub(super) struct Cell {
     pub(super) home: Home,
     /// A closure shares it, so it outlives its block.
     pub(super) shared: bool,
+    /// Its properties that are known not to be `()`.
+    pub(super) present: BTreeSet<String>,
     /// Its value came from the car, a person or the notebook, outside every step.
     pub(super) of_run: bool,
 }
@@ -91,6 +93,7 @@ impl Flow {
                     own.value = std::mem::take(&mut own.value).or(cell.value);
                     own.shared |= cell.shared;
                     own.of_run |= cell.of_run;
+                    own.present.retain(|name| cell.present.contains(name));
                 }
                 None => {
                     joined.cells.insert(id, cell);
@@ -114,6 +117,7 @@ impl Flow {
         for (id, cell) in &mut self.cells {
             if former.cells.get(id).is_none_or(|old| old.value != cell.value) {
                 cell.value = if wholly { Value::any() } else { cell.value.widened() };
+                cell.present.clear();
             }
         }
     }

@@ -2,7 +2,7 @@
 
 use model::{ChannelId, Span};
 
-use crate::host::gate_spec::{DROPOUT, FRESH, LEVEL_WINDOW, Shape, TREND_WINDOW};
+use crate::host::gate_spec::{FRESH, LEVEL_WINDOW, Shape, TREND_WINDOW};
 
 /// What was said of something that may be said once.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -92,9 +92,5 @@ impl Gate {
             (self.limit != Said::Not, "limit"),
         ];
         said.into_iter().find(|(yes, _)| *yes).map(|(_, word)| word)
-    }
-
-    pub(super) fn longest_dropout(&self) -> Option<Span> {
-        self.dropout.or(DROPOUT)
     }
 }

@@ -129,12 +129,6 @@ impl Words {
             own.map(|(name, _)| name.as_str()).chain(language.map(|(name, _)| name.as_str())).collect();
         nearest(name, names.into_iter().filter(|name| !name.contains('$')))
     }
-
-    /// Whether any value has such a property.
-    pub(super) fn is_property(&self, name: &str) -> bool {
-        let name = format!("{PROPERTY}{name}");
-        self.own.contains_key(&name) || self.language.contains_key(&name)
-    }
 }
 
 fn fit(takes: &[TypeId], args: &[Value]) -> bool {

@@ -58,8 +58,6 @@ pub(crate) enum Role {
     Asks,
     /// A length of time above zero.
     Time,
-    /// A length of time, zero allowed.
-    TimeOrZero,
     /// A text that says something.
     Said,
     /// A quantity of the kind of the argument in this place: of the channel that it names, or of itself.
@@ -179,6 +177,8 @@ pub(crate) enum Meaning {
     Note,
     /// Reads a note.
     Noted,
+    /// Whether there is a note.
+    HasNote,
     /// Holds an output while a closure runs; `goes_on`: the script lives through its early end.
     Hold { goes_on: bool },
     /// Whether the car can be read while an output is held.

@@ -88,6 +88,7 @@ impl Walker<'_> {
                 Value::nothing()
             }
             Meaning::Noted => self.noted(&args),
+            Meaning::HasNote => self.has_note(&args),
             Meaning::Hold { goes_on } => self.hold(&args, goes_on, sense.gives),
             Meaning::ReadsWhileHeld => self.reads_while_held(&args),
         }

@@ -22,6 +22,9 @@ pub(in crate::check) struct Notes {
     /// What a former look at the script found written; nothing before there was one.
     known: Option<BTreeMap<String, Value>>,
     written: BTreeMap<String, Value>,
+    /// What is written on this car.
+    here: BTreeSet<String>,
+    known_here: BTreeSet<String>,
     /// Where each key was first written.
     places: BTreeMap<String, Position>,
     /// Something is written under a key that is known only later.
@@ -32,12 +35,12 @@ pub(in crate::check) struct Notes {
 impl Notes {
     /// An empty notebook of a look that knows what a former one found.
     pub(in crate::check) fn after(former: Self) -> Self {
-        Self { known: Some(former.written), ..Self::default() }
+        Self { known: Some(former.written), known_here: former.here, ..Self::default() }
     }
 
     /// Whether this look found what the former one had found.
     pub(in crate::check) fn is_settled(&self) -> bool {
-        self.known.as_ref() == Some(&self.written)
+        self.known.as_ref() == Some(&self.written) && self.known_here == self.here
     }
 
     /// Notes that are read and never written.
@@ -169,7 +172,11 @@ impl Walker<'_> {
         let noted = self.as_note(value);
         let keys: Vec<String> =
             key.value.texts().unwrap_or_default().into_iter().map(ToString::to_string).collect();
+        let live = self.flow.is_live();
         for key in keys {
+            if live {
+                self.notes.here.insert(key.clone());
+            }
             let former = self.notes.written.remove(&key).unwrap_or_default();
             self.notes.written.insert(key, former.or(noted.clone()));
         }
@@ -205,6 +212,16 @@ impl Walker<'_> {
             _ => {}
         }
         if noted.shapes().is_empty() { Value::any() } else { noted }
+    }
+
+    /// `has_note(key)`: never where only other cars have what is written there.
+    pub(super) fn has_note(&mut self, args: &[Arg<'_>]) -> Value {
+        let notes = &self.notes;
+        let key = args.first().and_then(|key| key.value.exact_text());
+        let elsewhere = key.is_some_and(|key| {
+            notes.known.as_ref().is_some_and(|known| known.contains_key(key)) && !notes.known_here.contains(key)
+        });
+        Shape::Flag { value: elsewhere.then_some(false), car: elsewhere }.into()
     }
 
     /// `noted(key)`.

@@ -28,7 +28,6 @@ impl Walker<'_> {
                     }
                 }
                 Role::Time => self.time(&arg.value, arg.at, false),
-                Role::TimeOrZero => self.time(&arg.value, arg.at, true),
                 Role::Said => {
                     self.said(arg, "this text");
                 }

@@ -130,6 +130,9 @@ impl Walker<'_> {
             self.mistake(Kind::Arguments, at, seen, "see where it is written in this script");
             return;
         }
+        if method && self.flow.life == Life::Dead {
+            return;
+        }
         let seen = if method {
             let owner = values.first().map_or_else(String::new, Value::words);
             format!("a {owner} has no '{name}'")

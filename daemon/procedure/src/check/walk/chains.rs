@@ -46,7 +46,14 @@ impl Walker<'_> {
             return element(&owner, &place);
         }
         match link {
-            Expr::Property(name, at) => self.property(&owner, &name.2, *at),
+            Expr::Property(name, at) => {
+                let value = self.property(&owner, &name.2, *at);
+                if of.is_some_and(|of| self.is_present(of, &name.2)) {
+                    value.retain(|shape| *shape != Shape::Nothing)
+                } else {
+                    value
+                }
+            }
             Expr::MethodCall(call, at) => self.method(owner, start, of, call, *at),
             Expr::FnCall(call, at) => self.method(owner, start, of, call, *at),
             _ => Value::any(),
@@ -55,10 +62,6 @@ impl Walker<'_> {
 
     fn property(&mut self, owner: &Value, name: &str, at: Position) -> Value {
         if owner.is_any() {
-            if !self.words.is_property(name) {
-                // An entry of a map that nothing is known of.
-                return Value::any();
-            }
             return Value::any();
         }
         let mut value = Value::default();

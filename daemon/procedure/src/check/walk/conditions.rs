@@ -112,6 +112,12 @@ impl Walker<'_> {
         }
     }
 
+    /// Whether a property of a variable is known not to be `()` here.
+    pub(super) fn is_present(&self, owner: &Expr, property: &str) -> bool {
+        let cell = self.variable(owner).and_then(|id| self.flow.cells.get(&id));
+        cell.is_some_and(|cell| cell.present.contains(property))
+    }
+
     fn variable(&self, expr: &Expr) -> Option<u32> {
         match expr {
             Expr::Variable(name, ..) => self.lookup(&name.1),
@@ -137,6 +143,9 @@ impl Walker<'_> {
             }
             return;
         };
+        if !keep(&Shape::Nothing) && keep(&Shape::Char) {
+            cell.present.insert(entry.to_string());
+        }
         if let Some(Shape::Map { entries, open }) = cell.value.only() {
             let (mut entries, open) = (entries.clone(), *open);
             if let Some(value) = entries.get_mut(entry) {

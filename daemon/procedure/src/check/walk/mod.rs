@@ -11,7 +11,7 @@ mod expressions;
 mod operators;
 mod statements;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use model::{ChannelId, Unit};
 use rhai::Position;
@@ -152,6 +152,14 @@ impl<'g> Walker<'g> {
     }
 
     pub(super) fn tell(&mut self, class: Class, kind: Kind, at: Position, seen: String, cure: String) {
+        // Where nothing gets, values may be impossible ones; names are what they are.
+        let named = matches!(
+            kind,
+            Kind::Channel | Kind::Output | Kind::Setup | Kind::Undeclared | Kind::Variable | Kind::Function
+        );
+        if self.flow.life == Life::Dead && !named {
+            return;
+        }
         let call = self.call_around();
         self.report.put(class, kind, at, (seen, cure), call);
     }
@@ -194,7 +202,7 @@ impl<'g> Walker<'g> {
         let home = if self.flow.step.is_none() && self.frames.len() == 1 { Home::Top } else { Home::Within };
         let id = self.next_cell;
         self.next_cell += 1;
-        self.flow.cells.insert(id, Cell { value, home, shared: false, of_run });
+        self.flow.cells.insert(id, Cell { value, home, shared: false, present: BTreeSet::new(), of_run });
         self.scopes.push((name.to_string(), id));
         id
     }

@@ -326,13 +326,19 @@ impl Walker<'_> {
         match &sides.lhs {
             Expr::Variable(name, _, here) => self.set_variable(&name.1, value, *here, of_run),
             other => {
-                // A part of something: what the whole is then is known less.
-                self.eval(other);
+                // A part of something, which may be new: what the whole is then is known less.
+                if let Expr::Dot(parts, ..) | Expr::Index(parts, ..) = other {
+                    self.eval(&parts.lhs);
+                    if matches!(other, Expr::Index(..)) {
+                        self.eval(&parts.rhs);
+                    }
+                }
                 if let Some(root) = root_of(other)
                     && let Some(id) = self.lookup(root)
                     && let Some(cell) = self.flow.cells.get_mut(&id)
                 {
                     cell.value = Value::any();
+                    cell.present.clear();
                 }
             }
         }
@@ -349,6 +355,7 @@ impl Walker<'_> {
         let Some(cell) = self.flow.cells.get_mut(&id) else { return };
         let carried = cell.home == Home::Top && in_step.is_some();
         cell.value = value;
+        cell.present.clear();
         cell.of_run |= of_run && top;
         if carried && live {
             let step = in_step.unwrap_or_default();

@@ -67,6 +67,7 @@ pub(super) fn register(r: &mut Registrar<'_>) {
         },
     )
     .takes(&[Role::Asks])
+    .means(Meaning::HasNote)
     .does();
 }
 
