@@ -10,7 +10,8 @@ use crate::mistakes::{MISTAKES, Mistake};
 
 fn ground_of(car: (&str, &str), script: &Shipped) -> Ground {
     let car = described(car.0, car.1).expect("the description is fit");
-    let rules = script.findings.map(|(file, text)| ground::rule_names(file, text).expect("the rules are fit"));
+    let rules =
+        script.findings.map(|(file, text)| ground::rule_names(file, text).expect("the rules are fit"));
     ground::of(&car.description, rules)
 }
 
@@ -73,12 +74,14 @@ fn of_a_hundred_single_mistakes_at_least_ninety_five_are_told_where_they_stand()
         let (text, lines) = harmed(script, mistake);
         let checked = checked(script, &text);
         let told = mistakes(&checked);
-        let found = |f: &&Finding| {
-            f.file == script.file && lines.contains(&f.line) && f.kind.word() == mistake.kind
-        };
+        let found =
+            |f: &&Finding| f.file == script.file && lines.contains(&f.line) && f.kind.word() == mistake.kind;
         if !told.iter().any(found) {
             let told: Vec<String> = told.iter().map(ToString::to_string).collect();
-            missed.push(format!("{} for {} (line {lines:?}, {}): {told:#?}", mistake.wrong, mistake.right, mistake.kind));
+            missed.push(format!(
+                "{} for {} (line {lines:?}, {}): {told:#?}",
+                mistake.wrong, mistake.right, mistake.kind
+            ));
         }
     }
     println!("{} of {} mistakes found", MISTAKES.len() - missed.len(), MISTAKES.len());

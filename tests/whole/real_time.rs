@@ -155,6 +155,10 @@ fn a_killed_run_is_followed_by_one_that_releases_first_and_recovers_the_record()
     again.interrupt();
     let (code, lines) = again.finish();
     assert_eq!(code, Some(3), "{:#?}", lines.last());
+    let kept = walk(&garage_sessions(&lines));
+    assert_eq!(kept.len(), 2, "{kept:?}");
+    let recovered = kept.iter().filter(|path| record::read_session(path).expect("readable").card.recovered);
+    assert_eq!(recovered.count(), 1);
     let log = garage.finish();
     let requests: Vec<&Vec<u8>> = log
         .iter()
@@ -167,10 +171,6 @@ fn a_killed_run_is_followed_by_one_that_releases_first_and_recovers_the_record()
     // What the killed run still read lies between; the new one wakes nobody before it releases.
     let between = &requests[engaged + 1..released];
     assert!(!between.iter().any(|data| holds(data, &[0xF1, 0x81])), "{between:02X?}");
-    let kept: Vec<_> = walk(&garage_sessions(&lines));
-    assert_eq!(kept.len(), 2, "{kept:?}");
-    let recovered = kept.iter().filter(|path| record::read_session(path).expect("readable").card.recovered);
-    assert_eq!(recovered.count(), 1);
 }
 
 /// Whether a message holds these bytes.

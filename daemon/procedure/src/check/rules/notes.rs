@@ -219,7 +219,8 @@ impl Walker<'_> {
         let notes = &self.notes;
         let key = args.first().and_then(|key| key.value.exact_text());
         let elsewhere = key.is_some_and(|key| {
-            notes.known.as_ref().is_some_and(|known| known.contains_key(key)) && !notes.known_here.contains(key)
+            notes.known.as_ref().is_some_and(|known| known.contains_key(key))
+                && !notes.known_here.contains(key)
         });
         Shape::Flag { value: elsewhere.then_some(false), car: elsewhere }.into()
     }

@@ -218,18 +218,18 @@ fn pair(symbol: &str, x: &Shape, y: &Shape) -> Result<Value, Wrong> {
         (Amount { .. }, Int(_) | Float(_)) | (Int(_) | Float(_), Amount { .. }) => {
             Err(wrong(Kind::Unit, symbol, x, y, "give both a unit"))
         }
-        (Amount { .. }, Amount { .. }) => {
-            Err(wrong(Kind::Unit, symbol, x, y, "take the unit off the one that is a plain number, or .number"))
-        }
-        (List(_) | ListOf(_), _) if matches!(symbol, "+" | "-") => {
-            Ok(ListOf(Box::new(Value::any())).into())
-        }
+        (Amount { .. }, Amount { .. }) => Err(wrong(
+            Kind::Unit,
+            symbol,
+            x,
+            y,
+            "take the unit off the one that is a plain number, or .number",
+        )),
+        (List(_) | ListOf(_), _) if matches!(symbol, "+" | "-") => Ok(ListOf(Box::new(Value::any())).into()),
         (Map { .. }, Map { .. }) if symbol == "+" => Ok(Value::any()),
         (Flag { .. }, Flag { .. }) if matches!(symbol, "&" | "|" | "^") => Ok(Value::flag(None)),
         (Char, Char) if symbol == "+" => Ok(Text(None).into()),
-        (Nothing, _) | (_, Nothing) => {
-            Err(wrong(Kind::Absent, symbol, x, y, "ask whether it is () first"))
-        }
+        (Nothing, _) | (_, Nothing) => Err(wrong(Kind::Absent, symbol, x, y, "ask whether it is () first")),
         _ => {
             let owner = if matches!(x, Amount { .. } | Int(_) | Float(_)) { y } else { x };
             Err(wrong(Kind::Arguments, symbol, x, y, &part_of(&owner.clone().into())))
@@ -310,9 +310,9 @@ fn compare(symbol: &str, x: &Shape, y: &Shape) -> Result<Value, Wrong> {
         }
         (Int(a), Int(b)) => Ok(Value::flag(a.zip(*b).map(|(a, b)| ordered(symbol, a.cmp(&b))))),
         (Int(_) | Float(_), Int(_) | Float(_)) => Ok(Value::flag(None)),
-        (Text(a), Text(b)) => {
-            Ok(Value::flag(a.as_ref().zip(b.as_ref()).map(|(a, b)| ordered(symbol, a.as_str().cmp(b.as_str())))))
-        }
+        (Text(a), Text(b)) => Ok(Value::flag(
+            a.as_ref().zip(b.as_ref()).map(|(a, b)| ordered(symbol, a.as_str().cmp(b.as_str()))),
+        )),
         (Flag { value: a, car: p }, Flag { value: b, car: q }) if equality => {
             let value = a.zip(*b).map(|(a, b)| (a == b) == (symbol == "=="));
             Ok(Flag { value, car: *p || *q }.into())
