@@ -30,7 +30,7 @@ const SYNC_EVERY: Span = Span::from_secs(300);
 
 /// How the driver's part of a rehearsal came out.
 enum Driven {
-    Ended(RunEnd),
+    Ended(Box<RunEnd>),
     /// The program "crashed": nothing was cleaned up.
     Crashed,
 }
@@ -101,7 +101,7 @@ pub fn rehearse(
         driven.map_err(|error| vec![program(&error.to_string())])?.map_err(|problem| vec![problem])?;
     let end = match driven {
         Driven::Crashed => return Ok(None),
-        Driven::Ended(end) => end,
+        Driven::Ended(end) => *end,
     };
     let tape = Tape::new(recorder.handle(), Box::new(plan.screen.clone()), Pace::Rehearsal);
     let real = real.now().since(Moment::ZERO);
@@ -112,7 +112,7 @@ async fn drive(driver: Driver, crash: &Stop) -> Driven {
     tokio::select! {
         biased;
         () = crash.raised() => Driven::Crashed,
-        end = driver.run() => Driven::Ended(end),
+        end = driver.run() => Driven::Ended(Box::new(end)),
     }
 }
 

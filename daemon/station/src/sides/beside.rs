@@ -91,7 +91,7 @@ fn show_all(mut screen: Screen, lines: &Receiver<Line>) {
             Line::Event(event) => screen.hear(&event),
             Line::Live(text) => screen.show_live(&text),
             Line::Missed(count) => {
-                screen.say(&format!("({count} lines are not shown: the screen was held up)"))
+                screen.say(&format!("({count} lines are not shown: the screen was held up)"));
             }
         }
     }

@@ -23,6 +23,7 @@ use crate::host::sense::{Form, Meaning};
 
 impl Walker<'_> {
     /// Calls a function of ours: its rules, and what it gives.
+    #[expect(clippy::needless_pass_by_value, reason = "what is handed over has no other use")]
     pub(super) fn apply(&mut self, form: &Form, args: Vec<Arg<'_>>, at: Position) -> Value {
         let sense = form.sense;
         if sense.does {

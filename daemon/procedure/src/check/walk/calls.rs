@@ -204,6 +204,7 @@ impl Walker<'_> {
     }
 
     /// Goes through a closure with what it is called with.
+    #[expect(clippy::needless_pass_by_value, reason = "what is handed over has no other use")]
     pub(in crate::check) fn run_closure(&mut self, closure: &Arc<Closure>, args: Vec<Value>) -> Value {
         let tree = self.tree;
         let Some(function) = tree.closure(&closure.name) else { return Value::any() };

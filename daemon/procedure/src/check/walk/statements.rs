@@ -302,6 +302,7 @@ impl Walker<'_> {
     }
 
     /// What may be the case where a closure or a block was gone through wholly, in part or not at all.
+    #[expect(clippy::needless_pass_by_value, reason = "what is handed over has no other use")]
     pub(in crate::check) fn either(
         before: crate::check::flow::Flow,
         after: crate::check::flow::Flow,
