@@ -3,7 +3,7 @@
 use holdgate_tests::report;
 use model::Span;
 use wire::kline::Timing;
-use wire_use::{Case, Measured, measure, measure_for};
+use wire_use::{Case, Measured, measure, measure_for, measure_real};
 
 const TIME: Span = Span::from_secs(20);
 
@@ -70,4 +70,27 @@ fn one_seed_twice_is_measured_the_same() {
     let case = Case::named("single-own").expect("there is such a case");
     assert_eq!(measure_for(&case, 7, TIME).unwrap(), measure_for(&case, 7, TIME).unwrap());
     assert_ne!(measure(&case, 7).unwrap(), measure(&case, 8).unwrap());
+}
+
+/// Rates on a busy machine are told, not judged; that the wire is used at all, without a fault of the frames, is.
+#[test]
+fn the_same_cases_run_in_real_time_over_a_port() {
+    for name in ["half-held", "single-block"] {
+        let case = Case::named(name).expect("there is such a case");
+        let real =
+            measure_real(&case, 1, Span::from_secs(3)).unwrap_or_else(|error| panic!("{name}: {error}"));
+        report(&format!(
+            "{name} over a port: {:.2} exchanges a second, rehearsed {:.2}; late at a request {:.3} ms (99 %)",
+            real.measured.rate(),
+            measured(name).rate(),
+            real.request_late.p99.as_millis_f64(),
+        ));
+        let (requests, characters) = (real.request_late.count, real.character_late.count);
+        assert!(requests > 3 && real.measured.exchanges > 3, "{name}: {real:?}");
+        assert_eq!(characters > 0, name == "half-held", "single bytes have no second character: {real:?}");
+        assert!(
+            real.measured.span <= Span::from_secs(3) && real.measured.share() <= 100.01,
+            "{name}: {real:?}"
+        );
+    }
 }

@@ -34,12 +34,17 @@ pub struct Intent {
     pub controller_timeout: Option<Span>,
 }
 
-/// The hold ledger: what a restart must release.
+/// The hold ledger: what a restart must release. It may take its time, because a disk does; it is asked for one
+/// thing after another and does them in that order.
 pub trait Ledger {
-    /// Writes an intent down and returns when it is safe on disk. On an error the hold does not engage.
-    fn intend(&mut self, now: Moment, intent: &Intent) -> Result<(), Problem>;
-    /// Strikes an output out: it is known to be back.
-    fn cleared(&mut self, output: &OutputId) -> Result<(), Problem>;
+    /// Has an intent written down. It is safe on disk when [`Ledger::poll_done`] has said so; on an error the hold
+    /// does not engage.
+    fn intend(&mut self, now: Moment, intent: &Intent);
+    /// Has an output struck out: it is known to be back.
+    fn cleared(&mut self, output: &OutputId);
+    /// Ready with the outcome of the first thing asked for whose outcome has not been given yet; pending, with the
+    /// waker noted, while that is under way. Asked only while something is.
+    fn poll_done(&mut self, context: &mut Context<'_>) -> Poll<Result<(), Problem>>;
 }
 
 /// The person at the car, or simulated hands.

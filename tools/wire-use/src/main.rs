@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, ExitCode};
 
 use clap::Parser;
-use wire_use::{Case, Measured, measure, page, table};
+use model::Span;
+use wire_use::{Busy, Case, Measured, Real, measure, measure_real, page, plain_sleeps, real_table, table};
 
 /// Runs the driver against the bench car as fast as the wire allows, in virtual time, and tells how much of the wire
 /// it used.
@@ -24,10 +25,28 @@ struct Arguments {
     /// Write the table with its revision to this file as well
     #[arg(long, value_name = "FILE")]
     out: Option<PathBuf>,
+    /// In real time over a pseudo-terminal, each case beside its rehearsal, and the library's own timer beside them
+    #[arg(long, conflicts_with = "out")]
+    real: bool,
+    /// How long each case is measured in real time
+    #[arg(long, value_name = "N", default_value_t = 10, requires = "real", value_parser = clap::value_parser!(i64).range(1..=3600))]
+    seconds: i64,
+    /// Loops that keep so many cores busy meanwhile
+    #[arg(long, value_name = "N", default_value_t = 0, requires = "real")]
+    busy: usize,
 }
 
 fn main() -> ExitCode {
     let arguments = Arguments::parse();
+    if arguments.real {
+        return match run_real(&arguments) {
+            Ok(()) => ExitCode::SUCCESS,
+            Err(problem) => {
+                complain(&format!("problem: {problem}\n"));
+                ExitCode::from(2)
+            }
+        };
+    }
     match run(&arguments) {
         Ok(rows) => {
             say(&table(&rows));
@@ -49,12 +68,48 @@ fn main() -> ExitCode {
     }
 }
 
-fn run(arguments: &Arguments) -> Result<Vec<(Case, Measured)>, String> {
-    let cases = if arguments.cases.is_empty() {
-        Case::ALL.to_vec()
-    } else {
-        arguments.cases.iter().map(|name| named(name)).collect::<Result<_, _>>()?
+/// Figures of a machine in real time have no floor: they are told, and whoever reads them judges.
+fn run_real(arguments: &Arguments) -> Result<(), String> {
+    let time = Span::from_secs(arguments.seconds);
+    let mut rows: Vec<(Case, Measured, Real)> = Vec::new();
+    let beside = {
+        let busy = Busy::loops(arguments.busy);
+        let sleeps = std::thread::spawn(move || plain_sleeps(time));
+        for case in cases(arguments)? {
+            let failed = |error: wire_use::MeasureError| format!("{}: {error}", case.name);
+            let real = measure_real(&case, arguments.seed, time).map_err(failed)?;
+            rows.push((case, measure(&case, arguments.seed).map_err(failed)?, real));
+        }
+        drop(busy);
+        sleeps
+            .join()
+            .map_err(|_| "the timer's thread panicked".to_string())?
+            .map_err(|error| error.to_string())?
     };
+    say(&real_table(&rows));
+    if let Some((_, _, real)) = rows.first() {
+        say(&format!("The wire's thread: {}. Busy loops beside it: {}.", real.thread, arguments.busy));
+    }
+    let worst = rows.iter().map(|(_, _, real)| real.request_late.p99.max(real.character_late.p99)).max();
+    let worst = worst.unwrap_or_default().as_millis_f64();
+    let (median, p99) = (beside.median.as_millis_f64(), beside.p99.as_millis_f64());
+    say(&format!(
+        "tokio::time::sleep on a thread beside it: late {median:.3} ms (median), {p99:.3} ms (99 %): {:.0} times the \
+         driver's worst 99 % of {worst:.3} ms",
+        p99 / worst
+    ));
+    Ok(())
+}
+
+fn cases(arguments: &Arguments) -> Result<Vec<Case>, String> {
+    if arguments.cases.is_empty() {
+        return Ok(Case::ALL.to_vec());
+    }
+    arguments.cases.iter().map(|name| named(name)).collect()
+}
+
+fn run(arguments: &Arguments) -> Result<Vec<(Case, Measured)>, String> {
+    let cases = cases(arguments)?;
     let mut rows = Vec::new();
     for case in cases {
         let one = measure(&case, arguments.seed).map_err(|error| format!("{}: {error}", case.name))?;

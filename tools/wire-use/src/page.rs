@@ -4,6 +4,7 @@ use std::fmt::Write;
 
 use crate::case::Case;
 use crate::exchanges::Measured;
+use crate::real::Real;
 
 /// The table in Markdown.
 pub fn table(rows: &[(Case, Measured)]) -> String {
@@ -28,6 +29,31 @@ pub fn table(rows: &[(Case, Measured)]) -> String {
             alone(format!("{:.2}", one.reading_rate())),
             alone(format!("{:.2} %", one.reading_share())),
             case.floor,
+        )
+        .expect("text can always be added to text");
+    }
+    table
+}
+
+/// The table of cases in real time, each beside the same car and timing in a rehearsal.
+pub fn real_table(rows: &[(Case, Measured, Real)]) -> String {
+    let mut table = String::from(
+        "| case | rehearsed, 1/s | over the port, 1/s | of the rehearsed | late at P3, ms: median | 99 % | at P4, ms: median | 99 % | faults |\n\
+         | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |\n",
+    );
+    for (case, rehearsed, real) in rows {
+        writeln!(
+            table,
+            "| {} | {:.2} | {:.2} | {:.2} % | {:.3} | {:.3} | {:.3} | {:.3} | {} |",
+            case.words,
+            rehearsed.rate(),
+            real.measured.rate(),
+            100.0 * real.measured.rate() / rehearsed.rate(),
+            real.request_late.median.as_millis_f64(),
+            real.request_late.p99.as_millis_f64(),
+            real.character_late.median.as_millis_f64(),
+            real.character_late.p99.as_millis_f64(),
+            real.faults,
         )
         .expect("text can always be added to text");
     }

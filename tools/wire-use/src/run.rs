@@ -7,32 +7,23 @@ use std::time::Duration;
 
 use bench_car::hands::Hands;
 use bench_car::{World, WorldError};
-use clock::{Caller, RunnerError, Stop, handoff};
+use clock::{RunnerError, Stop, handoff};
 use link::transport::in_process::InProcess;
-use link::{Driver, DriverParts, Intent, Ledger, Live, Patience, Sink, Viewer};
-use model::{
-    ChannelId, Command, Event, EventEnvelope, Moment, OutputId, Problem, Quantity, Reply, Sample, SessionId,
-    Span, StationId, Unit,
-};
+use link::{Driver, DriverParts, Patience};
+use model::{Problem, SessionId, Span, StationId};
 use station::bench::{self, WorldLine, share, share_hands};
 
 use crate::case::Case;
 use crate::exchanges::{Measured, exchanges, measured};
+use crate::script::{Task, ask};
+use crate::stand_ins::{Marks, NoLedger, Nobody};
 
 /// How long a case is measured on the rehearsal's clock: some 500 exchanges at default timing.
 const MEASURED: Span = Span::from_secs(60);
 /// What goes before: the schedule learns what an exchange costs.
 const SETTLING: Span = Span::from_secs(5);
-/// How long the first reading may take, wake-up and session included.
-const FIRST: Span = Span::from_secs(20);
-/// The period asked for: far below what any wire can do, so that it is the wire that limits.
-const PERIOD: Span = Span::from_micros(100);
-/// The idle valve while it is held, in steps: more than the engine needs, so that it runs on.
-const HELD_AT: f64 = 40.0;
 /// How long, in real time, the script may compute between two calls.
-const SCRIPT_PATIENCE: Duration = Duration::from_secs(60);
-/// The name of the pause in which is measured.
-const MARK: &str = "measuring";
+pub(crate) const SCRIPT_PATIENCE: Duration = Duration::from_secs(60);
 
 /// Why a case could not be measured.
 #[derive(Debug, thiserror::Error)]
@@ -62,9 +53,7 @@ pub fn measure_for(case: &Case, seed: u64, time: Span) -> Result<Measured, Measu
     let world = share(World::new(case.world(seed))?);
     let hands = share_hands(Hands::new(seed));
     let marks = Rc::new(RefCell::new(None));
-    let id = |name: &&str| ChannelId::new(name).expect("the cases name channels by their ids");
-    let channels: Vec<ChannelId> = case.channels.iter().map(id).collect();
-    let held = case.held;
+    let task = Task::of(case, SETTLING, time);
     let (at, line) = (marks.clone(), WorldLine::new(world.clone(), hands.clone()));
     let parts = description.clone();
     let (end, script) = clock::rehearse(0, |clock| async move {
@@ -86,7 +75,7 @@ pub fn measure_for(case: &Case, seed: u64, time: Span) -> Result<Measured, Measu
             patience: Patience::default(),
             reopen: None,
         });
-        let script = std::thread::spawn(move || ask(&caller, &channels, held, time));
+        let script = std::thread::spawn(move || ask(&caller, &task));
         let end = driver.run().await;
         (end, script.join())
     })?;
@@ -99,70 +88,4 @@ pub fn measure_for(case: &Case, seed: u64, time: Span) -> Result<Measured, Measu
     let all = exchanges(world.borrow().log());
     measured(&all, from, from + time, case.gaps(&description), description.link.baud)
         .ok_or_else(|| MeasureError::Run("nothing was exchanged while it was measured".into()))
-}
-
-/// What a script would do: has the wire filled, holds where the case wants it, lets the time pass.
-fn ask(
-    caller: &Caller<Command, Reply>,
-    channels: &[ChannelId],
-    held: bool,
-    time: Span,
-) -> Result<(), String> {
-    let ask = |command: Command| match caller.call(command) {
-        Ok(Reply::Refused { problem }) => Err(problem.to_string()),
-        Ok(Reply::Over { why, .. }) => Err(why),
-        Ok(reply) => Ok(reply),
-        Err(gone) => Err(gone.to_string()),
-    };
-    ask(Command::Poll { channels: channels.to_vec(), period: PERIOD })?;
-    for channel in channels.iter().cloned() {
-        if let Reply::Latest { sample: None } = ask(Command::Latest { channel, within: FIRST })? {
-            return Err(format!("a first reading did not come within {FIRST}"));
-        }
-    }
-    let output = OutputId::new("idle_valve").expect("a plain word is an id");
-    if held {
-        let value = Quantity::new(HELD_AT, Unit::new("{step}").expect("a UCUM code"));
-        let at_most = SETTLING + time + FIRST;
-        let drop_if = Vec::new();
-        ask(Command::Engage { output: output.clone(), value, at_most, drop_if, goes_on: false })?;
-    }
-    ask(Command::Pause { words: "settling".into(), time: SETTLING })?;
-    ask(Command::Pause { words: MARK.into(), time })?;
-    if held {
-        ask(Command::Release { output })?;
-    }
-    Ok(())
-}
-
-/// Keeps the moment from which is measured.
-struct Marks(Rc<RefCell<Option<Moment>>>);
-
-impl Sink for Marks {
-    fn sample(&mut self, _: &Sample) {}
-
-    fn event(&mut self, event: &EventEnvelope) {
-        if matches!(&event.event, Event::Paused { words, .. } if words == MARK) {
-            *self.0.borrow_mut() = Some(event.at);
-        }
-    }
-}
-
-/// Nothing outlives a rehearsal in memory: there is no restart that would have to release anything.
-struct NoLedger;
-
-impl Ledger for NoLedger {
-    fn intend(&mut self, _: Moment, _: &Intent) -> Result<(), Problem> {
-        Ok(())
-    }
-
-    fn cleared(&mut self, _: &OutputId) -> Result<(), Problem> {
-        Ok(())
-    }
-}
-
-struct Nobody;
-
-impl Viewer for Nobody {
-    fn show(&mut self, _: &Live<'_>) {}
 }

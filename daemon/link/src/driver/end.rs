@@ -50,7 +50,7 @@ impl Driver {
 
     /// Whether all is done: the script gone, nothing held, leave taken.
     pub(super) fn is_finished(&mut self, now: Moment) -> bool {
-        if self.script.is_open() || !self.conductor.holds().is_empty() {
+        if self.script.is_open() || !self.conductor.holds().is_empty() || now < self.entries.last_wait() {
             return false;
         }
         match self.farewell {
@@ -76,6 +76,13 @@ impl Driver {
         mine
     }
 
+    /// When a disk that does not finish is left to itself, once the script has gone.
+    pub(super) fn entries_deadline(&self) -> Moment {
+        let until = self.entries.last_wait();
+        // A wait that is over must not be waited for again while leave is taken.
+        if self.script.is_open() || until <= self.clock.now() { Moment::NEVER } else { until }
+    }
+
     pub(super) fn farewell_deadline(&self) -> Moment {
         match self.farewell {
             Farewell::Asked { until, .. } => until,
@@ -98,6 +105,7 @@ impl Driver {
             tracing::warn!(%error, "the line could not be let go at the end of the run");
         }
         self.warn_of_what_is_left(now);
+        self.give_up_entries();
         let tally = self.conductor.tally().clone();
         self.journal.event(
             now,

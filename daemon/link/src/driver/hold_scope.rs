@@ -7,7 +7,6 @@ use wire::hold::Hold;
 
 use super::Driver;
 use super::pending::Pending;
-use crate::config;
 use crate::sides::Intent;
 
 /// A hold that has ended under its script.
@@ -137,15 +136,7 @@ impl Driver {
             return self.reply(Reply::Refused { problem });
         }
         let intent = Intent { at_most, ..intent.clone() };
-        if let Err(problem) = self.ledger.intend(now, &intent) {
-            self.tell(now, problem.clone());
-            return self.reply(Reply::Refused { problem });
-        }
-        self.intents.insert(output.clone(), intent.clone());
-        self.conductor.extend(now, output, config::hold(&description, &intent).at_most);
-        let until = self.held(output).map_or(now, Hold::window_end);
-        self.journal.event(now, Event::HoldExtended { output: output.clone(), until });
-        self.reply(Reply::Engaged { until });
+        self.extend_once_written(now, intent);
     }
 
     /// Which drop condition of an output came true, in the order in which they were given.
@@ -154,12 +145,12 @@ impl Driver {
         own.zip(0..).find(|(drop, _)| drop.came_true()).map(|(_, place)| place)
     }
 
-    fn held(&self, output: &OutputId) -> Option<&Hold> {
+    pub(super) fn held(&self, output: &OutputId) -> Option<&Hold> {
         self.conductor.holds().iter().find(|hold| hold.spec().output == *output && !hold.is_done())
     }
 }
 
-fn not_held(output: OutputId) -> Problem {
+pub(super) fn not_held(output: OutputId) -> Problem {
     Problem::new(ProblemKind::Script, Place::Output { output }, "it is not held", "hold it first")
 }
 

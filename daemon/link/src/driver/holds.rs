@@ -8,7 +8,7 @@ use model::{
 use signal::ConditionJudge;
 
 use super::Driver;
-use super::pending::Pending;
+use super::entries::{Wish, link_is_down};
 use crate::config;
 use crate::sides::Intent;
 
@@ -72,28 +72,8 @@ impl Driver {
     pub(super) fn engage(&mut self, now: Moment, command: Command) {
         let Command::Engage { output, value, at_most, drop_if, goes_on } = command else { return };
         match self.check_hold(now, &output, &value, at_most, &drop_if) {
-            Ok((intent, drops)) => {
-                // The ledger is safe on disk before anything is sent: a restart knows what to release.
-                if let Err(problem) = self.ledger.intend(now, &intent) {
-                    self.tell(now, problem.clone());
-                    return self.reply(Reply::Refused { problem });
-                }
-                self.journal
-                    .event(now, Event::HoldIntended { output: output.clone(), value, at_most, drop_if });
-                let spec = config::hold(&self.description, &intent);
-                if let Some(item) = spec.effect {
-                    self.want_request(now, item);
-                }
-                self.intents.insert(output.clone(), intent);
-                if goes_on {
-                    self.going_on.insert(output.clone());
-                } else {
-                    self.going_on.remove(&output);
-                }
-                self.drops.extend(drops);
-                self.pending = Pending::Engage(output);
-                self.conductor.engage(now, spec);
-            }
+            // The ledger is safe on disk before anything is sent: a restart knows what to release.
+            Ok((intent, drops)) => self.engage_once_written(now, Wish { intent, drops, goes_on }),
             Err(problem) => self.reply(Reply::Refused { problem: *problem }),
         }
     }
@@ -120,13 +100,7 @@ impl Driver {
             return Err(problem("it is held already".into(), "leave the other hold first".into()));
         }
         if !self.link_up {
-            let seen = "the link is down".to_string();
-            return Err(Box::new(Problem::new(
-                ProblemKind::Link,
-                Place::Wire,
-                seen,
-                "wait for the link first",
-            )));
+            return Err(Box::new(link_is_down()));
         }
         if at_most <= Span::ZERO || at_most > output.longest_hold {
             let seen = format!("at_most is {at_most}, the description allows up to {}", output.longest_hold);

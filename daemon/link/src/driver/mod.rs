@@ -7,6 +7,7 @@
 
 mod commands;
 mod end;
+mod entries;
 mod freeze;
 mod hold_scope;
 mod holds;
@@ -36,6 +37,7 @@ use wire::conductor::{Conductor, Tally};
 use wire::kline::Received;
 
 use self::end::Farewell;
+use self::entries::Entries;
 use self::hold_scope::EndedHold;
 use self::holds::{Drop, Guard};
 use self::pending::Pending;
@@ -141,7 +143,7 @@ pub struct Driver {
     script: Callee<Command, Reply>,
     stop: Stop,
     journal: Journal,
-    ledger: Box<dyn Ledger>,
+    entries: Entries,
     operator: Box<dyn Operator>,
     viewer: Box<dyn Viewer>,
     patience: Patience,
@@ -203,7 +205,7 @@ impl Driver {
             script: parts.script,
             stop: parts.stop,
             journal: Journal::new(parts.station, parts.session, parts.sink),
-            ledger: parts.ledger,
+            entries: Entries::new(parts.ledger),
             operator: parts.operator,
             viewer: parts.viewer,
             patience: parts.patience,

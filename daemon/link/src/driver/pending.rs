@@ -72,6 +72,8 @@ pub(super) enum Pending {
         within: Span,
         until: Moment,
     },
+    /// The ledger is being written, under this number.
+    Entry(u64),
     Engage(OutputId),
     Release(OutputId),
     /// Reading codes: the question, and what to ask instead when it is refused.
@@ -97,9 +99,12 @@ impl Pending {
             Self::Measure(measure) => measure.until,
             Self::Trace(trace) => trace.until,
             Self::Latest { until, .. } | Self::Prompt { until } | Self::Pause { until, .. } => *until,
-            Self::None | Self::Engage(_) | Self::Release(_) | Self::Codes { .. } | Self::Freeze(_) => {
-                Moment::NEVER
-            }
+            Self::None
+            | Self::Entry(_)
+            | Self::Engage(_)
+            | Self::Release(_)
+            | Self::Codes { .. }
+            | Self::Freeze(_) => Moment::NEVER,
         }
     }
 
@@ -114,6 +119,7 @@ impl Pending {
             Self::Measure(measure) => format!("measuring {}", measure.channel),
             Self::Trace(trace) => format!("watching {}", trace.channel),
             Self::Latest { channel, .. } => format!("waiting for a reading of {channel}"),
+            Self::Entry(_) => "writing the ledger of holds".into(),
             Self::Engage(output) => format!("taking over {output}"),
             Self::Release(output) => format!("giving {output} back"),
             Self::Codes { .. } => "reading trouble codes".into(),

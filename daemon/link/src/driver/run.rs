@@ -16,6 +16,7 @@ enum Wake {
     Stop,
     Turn(Turn<Command>),
     Read(Result<(), TransportError>),
+    Written(Result<(), Problem>),
     Answer,
     Time,
 }
@@ -57,6 +58,7 @@ impl Driver {
                     self.inbox.clear();
                 }
                 Wake::Read(Err(error)) => self.transport_lost(now, &error),
+                Wake::Written(outcome) => self.written(now, outcome),
                 // Looked at with everything else, in `settle`.
                 Wake::Answer => {}
                 Wake::Time => {
@@ -68,15 +70,17 @@ impl Driver {
     }
 
     async fn wait(&mut self, until: Moment, precisely: bool) -> Wake {
-        let Self { script, stop, port, clock, inbox, over, operator, pending, .. } = self;
+        let Self { script, stop, port, clock, inbox, over, operator, pending, entries, .. } = self;
         let clock = &*clock;
         let (listening, reading) = (over.is_none(), port.is_open());
         let asked = matches!(pending, Pending::Prompt { .. });
+        let writing = entries.is_busy();
         tokio::select! {
             biased;
             () = stop.raised(), if listening => Wake::Stop,
             turn = script.next() => Wake::Turn(turn),
             read = poll_fn(|context| port.poll_read(context, clock.now(), inbox)), if reading => Wake::Read(read),
+            outcome = poll_fn(|context| entries.poll(context)), if writing => Wake::Written(outcome),
             () = poll_fn(|context| operator.poll_answered(context)), if asked => Wake::Answer,
             () = clock.sleep_until_precisely(until), if precisely => Wake::Time,
             () = clock.sleep_until(until), if !precisely => Wake::Time,
@@ -94,6 +98,7 @@ impl Driver {
             self.operator_deadline(),
             self.link_deadline(),
             self.farewell_deadline(),
+            self.entries_deadline(),
         ];
         let other = others.into_iter().min().unwrap_or(Moment::NEVER);
         match wire {

@@ -18,6 +18,7 @@ mod runners;
 mod scenes;
 mod sides;
 mod sleeping;
+mod slow_ledger;
 mod trail;
 mod world;
 

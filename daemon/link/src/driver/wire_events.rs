@@ -164,14 +164,6 @@ impl Driver {
         self.end_run(now, ending, &format!("{output} was given back: {why}"), cause);
     }
 
-    /// Strikes an output out of the ledger.
-    fn strike_out(&mut self, now: Moment, output: &OutputId) {
-        self.intents.remove(output);
-        if let Err(problem) = self.ledger.cleared(output) {
-            self.tell(now, problem);
-        }
-    }
-
     fn codes_answered(&mut self, now: Moment, data: Option<&[u8]>) {
         let Pending::Codes { next, .. } = std::mem::take(&mut self.pending) else { return };
         let refused = data.is_none_or(|data| service::negative(data).is_some());

@@ -163,7 +163,7 @@ fn show(arguments: &Arguments, watched: Watched, stop: Stop) -> Result<Ending, V
             script: callee,
             stop,
             sink: Box::new(Unrecorded),
-            ledger: Box::new(DiskLedger::new(ledger, clock)),
+            ledger: Box::new(DiskLedger::beside(ledger, clock)?),
             operator: Box::new(Unrecorded),
             viewer: Box::new(readout),
             station: watched.station.clone(),

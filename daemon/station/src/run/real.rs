@@ -132,7 +132,7 @@ async fn drive(
         script: callee,
         stop,
         sink: Box::new(Tape::new(handle.clone(), Box::new(screen.clone()), Pace::Real)),
-        ledger: Box::new(DiskLedger::new(ledger, clock.clone())),
+        ledger: Box::new(DiskLedger::beside(ledger, clock.clone())?),
         operator,
         viewer: Box::new(Pulse::new(Box::new(screen), viewer, handle)),
         station: plan.station.clone(),

@@ -1,14 +1,52 @@
 //! The hold ledger on disk, as the driver sees it.
 
+use std::collections::VecDeque;
+use std::sync::mpsc::{Sender, channel};
+use std::task::{Context, Poll};
+use std::thread::{Builder, JoinHandle};
+
 use car::Description;
 use clock::Clock;
 use link::{Intent, Ledger};
 use model::{Moment, OutputId, Place, Problem, ProblemKind, StationId};
 use record::{HoldLedger, LedgerEntry, Outstanding};
+use tokio::sync::mpsc::error::SendError;
+use tokio::sync::mpsc::{UnboundedReceiver, unbounded_channel};
+
+/// What the ledger is asked for.
+enum Ask {
+    Intend(Box<LedgerEntry>),
+    Cleared(OutputId),
+}
+
+/// Does one thing after another, each synced before the next.
+fn write(ledger: &mut HoldLedger, ask: Ask) -> Result<(), Problem> {
+    match ask {
+        Ask::Intend(entry) => ledger.intend(*entry),
+        Ask::Cleared(output) => {
+            ledger.cleared(&output)?;
+            // What could not be read may have been this or any other output; a start releases every one of them,
+            // and when the last is back the ledger is clean.
+            if ledger.outstanding().is_empty() { ledger.cleared_unreadable() } else { Ok(()) }
+        }
+    }
+}
+
+/// Where the writing is done.
+enum Desk {
+    /// On the thread that asks, while it asks: a rehearsal's clock stands still meanwhile.
+    Here { ledger: Box<HoldLedger>, done: VecDeque<Result<(), Problem>> },
+    /// On a thread of its own: a disk that takes its time must not take the wire's.
+    Beside {
+        asks: Option<Sender<Ask>>,
+        done: UnboundedReceiver<Result<(), Problem>>,
+        thread: Option<JoinHandle<()>>,
+    },
+}
 
 /// The ledger on disk.
 pub struct DiskLedger {
-    ledger: HoldLedger,
+    desk: Desk,
     clock: Clock,
 }
 
@@ -19,16 +57,48 @@ impl std::fmt::Debug for DiskLedger {
 }
 
 impl DiskLedger {
-    /// The ledger of a station.
-    pub fn new(ledger: HoldLedger, clock: Clock) -> Self {
-        Self { ledger, clock }
+    /// The ledger of a station, written on the thread that asks.
+    pub fn here(ledger: HoldLedger, clock: Clock) -> Self {
+        Self { desk: Desk::Here { ledger: Box::new(ledger), done: VecDeque::new() }, clock }
+    }
+
+    /// The same, written on a thread of its own. Dropped, it first finishes what it was asked for.
+    pub fn beside(mut ledger: HoldLedger, clock: Clock) -> Result<Self, Problem> {
+        let (asks, asked) = channel();
+        let (tell, done) = unbounded_channel();
+        let thread = Builder::new().name("ledger".into()).spawn(move || {
+            while let Ok(ask) = asked.recv() {
+                let outcome = write(&mut ledger, ask);
+                if let Err(SendError(Err(problem))) = tell.send(outcome) {
+                    tracing::error!(%problem, "the ledger of holds, after the run");
+                }
+            }
+        });
+        let thread = thread.map_err(|error| {
+            let seen = format!("the ledger's thread cannot be started: {error}");
+            let cure = "free memory or raise the limit of threads";
+            Problem::new(ProblemKind::Record, Place::Program, seen, cure)
+        })?;
+        Ok(Self { desk: Desk::Beside { asks: Some(asks), done, thread: Some(thread) }, clock })
+    }
+
+    fn ask(&mut self, ask: Ask) {
+        match &mut self.desk {
+            Desk::Here { ledger, done } => done.push_back(write(ledger, ask)),
+            // A thread that is gone says so when it is asked for the outcome.
+            Desk::Beside { asks, .. } => {
+                if let Some(asks) = asks {
+                    asks.send(ask).ok();
+                }
+            }
+        }
     }
 }
 
 impl Ledger for DiskLedger {
-    fn intend(&mut self, now: Moment, intent: &Intent) -> Result<(), Problem> {
+    fn intend(&mut self, now: Moment, intent: &Intent) {
         let anchor = self.clock.anchor();
-        self.ledger.intend(LedgerEntry {
+        self.ask(Ask::Intend(Box::new(LedgerEntry {
             output: intent.output.clone(),
             value: intent.value.clone(),
             engage: intent.engage.clone(),
@@ -36,15 +106,42 @@ impl Ledger for DiskLedger {
             at_most: intent.at_most,
             controller_timeout: intent.controller_timeout,
             at_utc_nanos: anchor.utc_nanos + now.since(anchor.at).0,
-        })
+        })));
     }
 
-    fn cleared(&mut self, output: &OutputId) -> Result<(), Problem> {
-        self.ledger.cleared(output)?;
-        // What could not be read may have been this or any other output; a start releases every one of them,
-        // and when the last is back the ledger is clean.
-        if self.ledger.outstanding().is_empty() { self.ledger.cleared_unreadable() } else { Ok(()) }
+    fn cleared(&mut self, output: &OutputId) {
+        self.ask(Ask::Cleared(output.clone()));
     }
+
+    fn poll_done(&mut self, context: &mut Context<'_>) -> Poll<Result<(), Problem>> {
+        match &mut self.desk {
+            Desk::Here { done, .. } => done.pop_front().map_or(Poll::Pending, Poll::Ready),
+            Desk::Beside { done, .. } => {
+                done.poll_recv(context).map(|outcome| outcome.unwrap_or_else(|| Err(gone())))
+            }
+        }
+    }
+}
+
+impl Drop for DiskLedger {
+    fn drop(&mut self) {
+        if let Desk::Beside { asks, thread, .. } = &mut self.desk {
+            drop(asks.take());
+            if thread.take().is_some_and(|thread| thread.join().is_err()) {
+                tracing::error!("the ledger's thread panicked");
+            }
+        }
+    }
+}
+
+fn gone() -> Problem {
+    let seen = "the ledger's thread is gone";
+    Problem::new(
+        ProblemKind::Program,
+        Place::Program,
+        seen,
+        "switch the key off, start again, and report this fault",
+    )
 }
 
 /// The name under which a station keeps the ledger of one car. One ledger a car: the bytes that release one car's
@@ -108,6 +205,39 @@ fn of_output(output: &car::Output, description: &Description) -> Intent {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn entry() -> (StationId, Intent) {
+        let output = OutputId::new("valve").unwrap();
+        let value = model::Quantity::new(3.0, model::Unit::new("{step}").unwrap());
+        let at_most = model::Span::from_secs(5);
+        let intent =
+            Intent { output, value, engage: vec![1], release: vec![0], at_most, controller_timeout: None };
+        (StationId::new("bench").unwrap(), intent)
+    }
+
+    #[test]
+    fn beside_the_wire_it_writes_what_it_was_asked_for_in_that_order_and_before_it_is_gone() {
+        let folder = tempfile::tempdir().unwrap();
+        let clock = Clock::real();
+        let (station, intent) = entry();
+        let open = || HoldLedger::open(folder.path(), &station).unwrap();
+        let mut ledger = DiskLedger::beside(open().0, clock.clone()).unwrap();
+        ledger.intend(clock.now(), &intent);
+        let done = |ledger: &mut DiskLedger| {
+            clock::block_on(std::future::poll_fn(|context| ledger.poll_done(context))).unwrap()
+        };
+        done(&mut ledger).unwrap();
+        ledger.intend(clock.now(), &intent);
+        assert!(done(&mut ledger).unwrap_err().seen.contains("already"), "it is in there once");
+        drop(ledger);
+        let (again, outstanding) = open();
+        assert!(matches!(outstanding.as_slice(), [Outstanding::Entry(e)] if e.output == intent.output));
+        let mut ledger = DiskLedger::beside(again, clock).unwrap();
+        ledger.cleared(&intent.output);
+        // Nobody asks for the outcome; it is written all the same.
+        drop(ledger);
+        assert!(open().1.is_empty());
+    }
 
     #[test]
     fn each_car_has_its_own_ledger_however_long_its_name() {

@@ -1,9 +1,12 @@
 //! Stand-ins for everyone the driver talks to besides the wire.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, VecDeque};
+use std::pin::Pin;
 use std::sync::{Arc, Mutex};
+use std::task::{Context, Poll};
 
-use model::{Event, EventEnvelope, Moment, OutputId, Place, Problem, ProblemKind, Sample};
+use clock::Clock;
+use model::{Event, EventEnvelope, Moment, OutputId, Place, Problem, ProblemKind, Sample, Span};
 
 use super::trail::{Mark, Trail};
 use crate::{Intent, Ledger, Live, Operator, Sink, Viewer};
@@ -54,47 +57,88 @@ impl Sink for Tape {
 }
 
 /// A ledger in memory.
-#[derive(Debug, Clone)]
 pub(super) struct Book {
     pub(super) open: Arc<Mutex<BTreeMap<OutputId, Intent>>>,
     trail: Trail,
     works: bool,
+    /// How long the disk takes, and the clock that it takes it by.
+    slow: Option<(Clock, Span)>,
+    at_work: Option<Pin<Box<dyn Future<Output = ()>>>>,
+    asked: VecDeque<Entry>,
+}
+
+/// Something the book was asked for: an intent, or that an output is struck out.
+enum Entry {
+    Intent(Intent),
+    Cleared(OutputId),
 }
 
 impl Book {
-    pub(super) fn new(trail: Trail, works: bool) -> Self {
-        Self { open: Arc::default(), trail, works }
+    pub(super) fn new(trail: Trail, works: bool, slow: Option<(Clock, Span)>) -> Self {
+        Self { open: Arc::default(), trail, works, slow, at_work: None, asked: VecDeque::new() }
+    }
+
+    fn write(&mut self, entry: Entry) -> Result<(), Problem> {
+        match entry {
+            Entry::Intent(intent) => {
+                self.trail.push(Mark::Intended(intent.output.clone(), self.works));
+                if !self.works {
+                    let place = Place::Path { path: "holds.ledger".into() };
+                    let (seen, cure) = ("the disk is full", "make room on it");
+                    return Err(Problem::new(ProblemKind::Record, place, seen, cure));
+                }
+                self.open.lock().unwrap().insert(intent.output.clone(), intent);
+            }
+            Entry::Cleared(output) => {
+                self.trail.push(Mark::Cleared(output.clone()));
+                self.open.lock().unwrap().remove(&output);
+            }
+        }
+        Ok(())
     }
 }
 
 impl Ledger for Book {
-    fn intend(&mut self, _: Moment, intent: &Intent) -> Result<(), Problem> {
-        self.trail.push(Mark::Intended(intent.output.clone(), self.works));
-        if !self.works {
-            let place = Place::Path { path: "holds.ledger".into() };
-            return Err(Problem::new(ProblemKind::Record, place, "the disk is full", "make room on it"));
-        }
-        self.open.lock().unwrap().insert(intent.output.clone(), intent.clone());
-        Ok(())
+    fn intend(&mut self, _: Moment, intent: &Intent) {
+        self.asked.push_back(Entry::Intent(intent.clone()));
     }
 
-    fn cleared(&mut self, output: &OutputId) -> Result<(), Problem> {
-        self.trail.push(Mark::Cleared(output.clone()));
-        self.open.lock().unwrap().remove(output);
-        Ok(())
+    fn cleared(&mut self, output: &OutputId) {
+        self.asked.push_back(Entry::Cleared(output.clone()));
+    }
+
+    fn poll_done(&mut self, context: &mut Context<'_>) -> Poll<Result<(), Problem>> {
+        if let Some((clock, takes)) = &self.slow {
+            let (clock, due) = (clock.clone(), clock.now() + *takes);
+            let work =
+                self.at_work.get_or_insert_with(|| Box::pin(async move { clock.sleep_until(due).await }));
+            std::task::ready!(work.as_mut().poll(context));
+            self.at_work = None;
+        }
+        let first = self.asked.pop_front().expect("it is asked only while something is under way");
+        Poll::Ready(self.write(first))
+    }
+}
+
+impl Drop for Book {
+    fn drop(&mut self) {
+        // What was handed over is written, also when nobody waits for it any more.
+        while let Some(entry) = self.asked.pop_front() {
+            self.write(entry).ok();
+        }
     }
 }
 
 /// A person who answers everything after a fixed time, or never.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Hands {
-    pub(super) takes: Option<model::Span>,
+    pub(super) takes: Option<Span>,
     pub(super) called: Arc<Mutex<Vec<String>>>,
     answer_at: Option<Moment>,
 }
 
 impl Hands {
-    pub(super) fn that_take(takes: model::Span) -> Self {
+    pub(super) fn that_take(takes: Span) -> Self {
         Self { takes: Some(takes), ..Self::default() }
     }
 }

@@ -88,6 +88,8 @@ pub(super) struct World {
     pub(super) controller: Controller,
     pub(super) trail: Trail,
     pub(super) ledger_works: bool,
+    /// How long the disk takes for an entry of the ledger.
+    pub(super) ledger_takes: Option<Span>,
     pub(super) hands: Hands,
     pub(super) stop: Stop,
     pub(super) left_behind: Vec<Intent>,
@@ -137,6 +139,7 @@ impl World {
             controller: Controller::new(trail.clone(), mind),
             trail,
             ledger_works: true,
+            ledger_takes: None,
             hands: Hands::default(),
             stop: Stop::new(),
             left_behind: Vec::new(),
@@ -171,7 +174,8 @@ impl World {
         let (caller, callee) = handoff(&clock, self.script_patience);
         let tape = Tape::new(self.room);
         let (recorded, refused) = (tape.recorded.clone(), tape.refused.clone());
-        let book = Book::new(self.trail.clone(), self.ledger_works);
+        let slow = self.ledger_takes.map(|takes| (clock.clone(), takes));
+        let book = Book::new(self.trail.clone(), self.ledger_works, slow);
         let open = book.open.clone();
         open.lock().unwrap().extend(self.left_behind.iter().map(|i| (i.output.clone(), i.clone())));
         let window = Window::default();
