@@ -87,7 +87,7 @@ pub fn compile(file: &str, text: &str, limits: &Limits) -> Result<Procedure, Vec
     Ok(Procedure { script, name, outputs, sha256: sha256(text), findings: None })
 }
 
-/// The file and the text of a procedure, found as [`procedure`] finds it.
+/// The file and the text of a procedure, found as [`procedure()`] finds it.
 pub fn text(name: &str, folder: Option<&Path>) -> Result<(String, String), Problem> {
     find(name, folder)
 }
