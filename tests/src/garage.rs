@@ -57,6 +57,11 @@ impl Garage {
         self.acts.send(act).expect("the bench car is at work");
     }
 
+    /// The path of the bench car's port.
+    pub fn port(&self) -> PathBuf {
+        self.folder.path().join("port")
+    }
+
     /// Where sessions go.
     pub fn archive(&self) -> PathBuf {
         self.folder.path().join("archive")
@@ -75,7 +80,7 @@ impl Garage {
         let mut process = Command::new(program)
             .args(["run", &procedure, "--car", "bench-car", "--json"])
             .arg("--port")
-            .arg(self.folder.path().join("port"))
+            .arg(self.port())
             .arg("--archive")
             .arg(self.archive())
             .args(more)

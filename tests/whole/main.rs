@@ -13,5 +13,6 @@ mod mistakes;
 mod real_time;
 mod repeat;
 mod single;
+mod terminal;
 mod walk;
 mod wire_use;

@@ -85,9 +85,12 @@ fn the_same_cases_run_in_real_time_over_a_port() {
             measured(name).rate(),
             real.request_late.p99.as_millis_f64(),
         ));
-        let (requests, characters) = (real.request_late.count, real.character_late.count);
-        assert!(requests > 3 && real.measured.exchanges > 3, "{name}: {real:?}");
-        assert_eq!(characters > 0, name == "half-held", "single bytes have no second character: {real:?}");
+        assert!(real.measured.exchanges > 3 && real.request_late.count > 0, "{name}: {real:?}");
+        assert_eq!(
+            real.character_late.count > 0,
+            name == "half-held",
+            "single bytes have no second: {real:?}"
+        );
         assert!(
             real.measured.span <= Span::from_secs(3) && real.measured.share() <= 100.01,
             "{name}: {real:?}"

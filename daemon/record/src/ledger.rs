@@ -72,7 +72,8 @@ pub struct HoldLedger {
     disk: Arc<dyn Disk>,
     folder: PathBuf,
     path: PathBuf,
-    file: Box<dyn DiskFile>,
+    /// Absent where the disk refused it: then `problem` says so and nothing is written.
+    file: Option<Box<dyn DiskFile>>,
     bytes: u64,
     entries: BTreeMap<OutputId, LedgerEntry>,
     unreadable: Vec<(u64, String)>,
@@ -82,7 +83,8 @@ pub struct HoldLedger {
 
 impl HoldLedger {
     /// Opens a station's ledger and says what a former run may have left held. Refused while another program
-    /// has it open: two programs on one wire would release each other's holds.
+    /// has it open: two programs on one wire would release each other's holds. One that can be read but not written
+    /// is opened all the same, says what is outstanding, and refuses every hold.
     pub fn open(root: &Path, station: &StationId) -> Result<(Self, Vec<Outstanding>), Problem> {
         std::fs::create_dir_all(root).map_err(|e| on_disk(root, "making the archive", &e))?;
         Self::open_on(Arc::new(RealDisk), root, station)
@@ -107,10 +109,13 @@ impl HoldLedger {
             Vec::new()
         };
         let (entries, unreadable) = replay(&text);
-        // Written anew at every start, so that nothing is ever appended to a torn line.
-        let (file, bytes) = rewrite(&*disk, &folder, &path, &entries, &unreadable).map_err(failed)?;
-        let ledger =
-            Self { disk, folder, path, file, bytes, entries, unreadable, problem: None, _lock: lock };
+        let (file, bytes, problem) = (None, 0, None);
+        let mut ledger = Self { disk, folder, path, file, bytes, entries, unreadable, problem, _lock: lock };
+        // Written anew at every start, so that nothing is ever appended to a torn line. A disk that is full must not
+        // keep anybody from learning what is to be released: it refuses the next hold, not this.
+        if let Err(problem) = ledger.rewrite() {
+            tracing::error!(%problem, "the hold ledger can be read but not written");
+        }
         let lines = ledger
             .unreadable
             .iter()
@@ -171,7 +176,9 @@ impl HoldLedger {
     fn append(&mut self, line: &Line) -> Result<(), Problem> {
         self.refuse_after_problem()?;
         let text = line_text(line);
-        let written = self.file.write_all(text.as_bytes()).and_then(|()| self.file.sync());
+        let file =
+            self.file.as_mut().expect("a ledger without its file has a problem, which refused this above");
+        let written = file.write_all(text.as_bytes()).and_then(|()| file.sync());
         written.map_err(|e| self.fail(&e))?;
         self.bytes += text.len() as u64;
         Ok(())
@@ -184,7 +191,8 @@ impl HoldLedger {
 
     fn rewrite(&mut self) -> Result<(), Problem> {
         let written = rewrite(&*self.disk, &self.folder, &self.path, &self.entries, &self.unreadable);
-        (self.file, self.bytes) = written.map_err(|e| self.fail(&e))?;
+        let (file, bytes) = written.map_err(|e| self.fail(&e))?;
+        (self.file, self.bytes) = (Some(file), bytes);
         Ok(())
     }
 

@@ -65,7 +65,10 @@ impl std::fmt::Display for Drift {
 /// Every generated file, in the order of their paths.
 pub fn generated() -> Vec<Generated> {
     let file = |path: &str, text: String| Generated { path: path.to_string(), text };
+    let openapi =
+        serde_json::to_string_pretty(&service::openapi()).expect("a value of texts and numbers is JSON");
     let mut files = vec![
+        file("api/openapi.json", openapi + "\n"),
         file("car-description.schema.json", car::json_schema_text()),
         file("commands.schema.json", commands_schema_text()),
         file("events.schema.json", events_schema_text()),

@@ -50,7 +50,10 @@ pub const HOUSE: &[Room] = &[
     // The bench car and its line share no code with the side that asks, or one misreading would hide another.
     room("tools/line", Uses::Rooms(&[])),
     room("tools/bench-car", Uses::Rooms(&["tools/line"])),
-    room("tools/schemas", Uses::Rooms(&["daemon/model", "daemon/car", "daemon/record", "daemon/report"])),
+    room(
+        "tools/schemas",
+        Uses::Rooms(&["daemon/model", "daemon/car", "daemon/record", "daemon/report", "daemon/service"]),
+    ),
     room("tools/seeds", Uses::All),
     room("tools/tidy", Uses::Rooms(&[])),
     room("tools/wire-use", Uses::All),

@@ -135,6 +135,11 @@ impl Driver {
                 (ending, why) = (graver, Some(problem.to_string()));
             }
         }
+        let graver = if self.ledger_is_behind { ending.and(Ending::Undecided) } else { ending };
+        if graver != ending {
+            let told = "an output is back, but could not be struck out of the ledger of holds: the next start releases it again";
+            (ending, why) = (graver, Some(told.into()));
+        }
         RunEnd {
             ending,
             why,

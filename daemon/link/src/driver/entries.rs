@@ -67,6 +67,12 @@ impl Entries {
         self.last
     }
 
+    /// Whether an entry for this output is being written that nobody waits for any more.
+    pub(super) fn is_behind(&self, output: &OutputId) -> bool {
+        let of = |asked: &Asked| matches!(&asked.then, Then::Engage(wish) if wish.intent.output == *output);
+        self.asked.iter().any(of)
+    }
+
     /// Until when the end of a run waits for what is being written; nothing to wait for is a moment long gone.
     pub(super) fn last_wait(&self) -> Moment {
         self.asked.front().map_or(Moment::ZERO, |asked| asked.since + LAST_ENTRIES)
@@ -114,6 +120,8 @@ impl Driver {
             self.pending = Pending::None;
         }
         if let Err(problem) = outcome {
+            // The output is back and the ledger still says that it may be held: the next start says so too.
+            self.ledger_is_behind |= matches!(then, Then::StruckOut);
             self.tell(now, problem.clone());
             if wanted {
                 self.reply(Reply::Refused { problem });

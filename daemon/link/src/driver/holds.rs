@@ -99,6 +99,13 @@ impl Driver {
         if self.intents.contains_key(id) {
             return Err(problem("it is held already".into(), "leave the other hold first".into()));
         }
+        // What the disk still writes for it is struck out behind: a second entry would be struck out with it.
+        if self.entries.is_behind(id) {
+            return Err(problem(
+                "its last entry is still being written".into(),
+                "hold it again in a moment".into(),
+            ));
+        }
         if !self.link_up {
             return Err(Box::new(link_is_down()));
         }

@@ -144,6 +144,8 @@ pub struct Driver {
     stop: Stop,
     journal: Journal,
     entries: Entries,
+    /// Something is back, and could not be struck out of the ledger.
+    ledger_is_behind: bool,
     operator: Box<dyn Operator>,
     viewer: Box<dyn Viewer>,
     patience: Patience,
@@ -206,6 +208,7 @@ impl Driver {
             stop: parts.stop,
             journal: Journal::new(parts.station, parts.session, parts.sink),
             entries: Entries::new(parts.ledger),
+            ledger_is_behind: false,
             operator: parts.operator,
             viewer: parts.viewer,
             patience: parts.patience,

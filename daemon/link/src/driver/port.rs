@@ -144,7 +144,7 @@ impl Driver {
 
     /// The port failed. One that is gone, or fails again and again, is closed; what is held is then left to the
     /// controller's own timeout, because nothing reaches it from here, unless the port comes back in time for its
-    /// release. A port that cannot be opened again ends the run.
+    /// release. Without a way to open it again the run ends.
     pub(super) fn transport_lost(&mut self, now: Moment, error: &TransportError) {
         if !self.port.is_open() {
             return;
@@ -186,10 +186,12 @@ impl Driver {
         match reopen(&self.clock) {
             Ok(transport) => {
                 self.port.transport = Some(transport);
-                self.port.lost = None;
-                tracing::info!("the port is there again");
                 match self.set_up_port(now) {
-                    Ok(()) => self.conductor.transport_back(now),
+                    Ok(()) => {
+                        self.port.lost = None;
+                        tracing::info!("the port is there again");
+                        self.conductor.transport_back(now);
+                    }
                     Err(error) => self.not_yet(now, &error.to_string()),
                 }
             }
@@ -200,10 +202,13 @@ impl Driver {
     fn not_yet(&mut self, now: Moment, why: &str) {
         let before = self.port.lost.take();
         let pause = before.as_ref().map_or(PAUSES.0, |lost| (lost.pause * 2).min(PAUSES.1));
-        if !before.is_some_and(|lost| lost.told) {
-            tracing::warn!(why, "the port cannot be opened again yet");
+        // The first tries find the plug out; what still stands in the way after them is worth a person's look.
+        if pause >= PAUSES.1 && !before.as_ref().is_some_and(|lost| lost.told) {
+            let cure = "plug the adapter in again, and end whatever else has its port open";
+            self.tell(now, Problem::new(ProblemKind::Link, Place::Wire, why, cure));
         }
+        let told = pause >= PAUSES.1;
         self.port.close(now + pause);
-        self.port.lost = Some(Lost { retry_at: now + pause, pause, told: true });
+        self.port.lost = Some(Lost { retry_at: now + pause, pause, told });
     }
 }

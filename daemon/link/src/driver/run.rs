@@ -59,8 +59,8 @@ impl Driver {
                 }
                 Wake::Read(Err(error)) => self.transport_lost(now, &error),
                 Wake::Written(outcome) => self.written(now, outcome),
-                // Looked at with everything else, in `settle`.
-                Wake::Answer => {}
+                // At once: nothing else may make it due, and an answer that lies there unread is ready for ever.
+                Wake::Answer => self.look(now),
                 Wake::Time => {
                     self.port.due = sends.map(|reason| (until, reason));
                     self.conductor.timeout(now);

@@ -36,8 +36,8 @@ pub(super) struct Arguments {
 
 /// Serves the bench car until Ctrl-C or `quit`.
 pub(super) fn run(arguments: &Arguments) -> Ending {
-    let stop = interrupted();
-    match serve(arguments, &stop) {
+    let served = interrupted().map_err(|problem| vec![problem]).and_then(|stop| serve(arguments, &stop));
+    match served {
         Ok(()) => Ending::Passed,
         Err(problems) => refuse(&problems),
     }

@@ -20,7 +20,7 @@ pub(super) struct Arguments {
     /// The description of the car to check it against; a bench car's where none is given
     #[arg(long, value_name = "DESCRIPTION", conflicts_with = "bench")]
     car: Option<PathBuf>,
-    /// Which bench car to check it against: pressure or mass
+    /// Which bench car to check it against: pressure, mass or single
     #[arg(long, default_value = "pressure", value_name = "KIND")]
     bench: String,
     /// A folder with procedures of your own, which come before the shipped ones
@@ -80,7 +80,8 @@ fn described(arguments: &Arguments) -> Result<load::Car, Vec<Problem>> {
     if let Some(path) = &arguments.car {
         return load::car(Some(path));
     }
-    let kinds = [("pressure", load::BENCH_CAR), ("mass", load::BENCH_CAR_MASS)];
+    let kinds =
+        [("pressure", load::BENCH_CAR), ("mass", load::BENCH_CAR_MASS), ("single", load::BENCH_CAR_SINGLE)];
     match kinds.iter().find(|(name, _)| *name == arguments.bench) {
         Some((_, (file, text))) => load::described(file, text),
         None => {

@@ -52,7 +52,11 @@ pub(super) fn run(arguments: &Arguments) -> Ending {
         Err(problems) => refuse(&problems),
         Ok((plan, world)) => {
             let hands = share_hands(bench_car::hands::Hands::new(arguments.car.seed));
-            match rehearse(&plan, share(world), hands, Hooks { stop: interrupted(), ..Hooks::default() }) {
+            let stop = match interrupted() {
+                Ok(stop) => stop,
+                Err(problem) => return refuse(&[problem]),
+            };
+            match rehearse(&plan, share(world), hands, Hooks { stop, ..Hooks::default() }) {
                 Ok(Some(ended)) => {
                     print(&ended, &plan.screen);
                     ended.ending

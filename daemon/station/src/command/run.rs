@@ -69,8 +69,8 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Ending {
-    let stop = interrupted();
-    match try_run(arguments, stop) {
+    let ended = interrupted().map_err(|problem| vec![problem]).and_then(|stop| try_run(arguments, stop));
+    match ended {
         Ok(ending) => ending,
         Err(problems) => refuse(&problems),
     }
@@ -85,7 +85,8 @@ fn try_run(arguments: &Arguments, stop: Stop) -> Result<Ending, Vec<Problem>> {
         plan.screen.say("nothing was agreed to, and nothing was done");
         return Ok(Ending::Stopped);
     };
-    let distant = arguments.operator.as_deref().map(Distant::connect).transpose();
+    let distant =
+        arguments.operator.as_deref().map(|socket| Distant::connect(socket, stop.clone())).transpose();
     let (operator, viewer): (Box<dyn Operator + Send>, Option<Box<dyn Viewer + Send>>) =
         match distant.map_err(|problem| vec![problem])? {
             Some(distant) => (Box::new(distant.clone()), Some(Box::new(distant))),
@@ -158,6 +159,8 @@ fn consent(
 ) -> Result<Option<Option<Event>>, Vec<Problem>> {
     if !arguments.consent.is_empty() {
         asked.named(&arguments.consent)?;
+        // Only the question is answered beforehand: what is taken over, and the exhaust gas, are told all the same.
+        super::complain(&asked.words(true));
         let how = "named beforehand".to_string();
         return Ok(Some(Some(Event::Consented { outputs: asked.outputs.clone(), how })));
     }
@@ -168,6 +171,10 @@ fn consent(
     // The question is for a person whatever the rest is written for.
     super::complain(&asked.words(asked.is_known(&consents)));
     super::complain("Type yes to go on, anything else to leave it:");
+    // Nobody has agreed to what they had not read yet.
+    if std::io::stdin().is_terminal() {
+        typed.forget();
+    }
     let line = clock::block_on(async {
         tokio::select! {
             biased;

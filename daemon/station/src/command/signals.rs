@@ -1,5 +1,7 @@
 //! Signals: every wish of the system or its user to end the program.
 
+use model::{Place, Problem, ProblemKind};
+
 /// Raises the latch at every wish of the system or its user to end: Ctrl-C, a closed terminal, a polite kill. A
 /// second one changes nothing: the release has its own time budget.
 async fn listen(raise: &clock::Stop, ready: std::sync::mpsc::Sender<()>) {
@@ -30,8 +32,9 @@ async fn listen(raise: &clock::Stop, ready: std::sync::mpsc::Sender<()>) {
 }
 
 /// A latch that Ctrl-C raises, from the moment this returns. It has a thread and a runtime of its own: real input
-/// beside a paused clock would make it jump.
-pub(super) fn interrupted() -> clock::Stop {
+/// beside a paused clock would make it jump. Without it nothing may begin: a run that cannot be stopped could keep
+/// an output held.
+pub(super) fn interrupted() -> Result<clock::Stop, Problem> {
     let stop = clock::Stop::new();
     let raise = stop.clone();
     let (ready, is_ready) = std::sync::mpsc::channel();
@@ -42,10 +45,17 @@ pub(super) fn interrupted() -> clock::Stop {
             Err(error) => tracing::error!(%error, "Ctrl-C cannot be listened for"),
         }
     });
-    if let Err(error) = listener {
-        tracing::error!(%error, "Ctrl-C cannot be listened for");
-    }
-    // A listener that could not begin has said so and dropped its end.
-    is_ready.recv().ok();
-    stop
+    let failed = |seen: String| {
+        let cure = "free memory, or raise the limits of open files and threads";
+        Problem::new(
+            ProblemKind::Program,
+            Place::Program,
+            format!("Ctrl-C cannot be listened for{seen}"),
+            cure,
+        )
+    };
+    listener.map_err(|error| failed(format!(": {error}")))?;
+    // A listener that could not begin has dropped its end.
+    is_ready.recv().map_err(|_| failed(String::new()))?;
+    Ok(stop)
 }

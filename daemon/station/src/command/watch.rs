@@ -8,10 +8,10 @@ use std::time::Duration;
 use car::Description;
 use clap::Args;
 use clock::{Stop, handoff, spawn_real};
-use link::{Driver, DriverParts, Operator, Patience, Sink};
+use link::{Driver, DriverParts, Patience};
 use model::{
-    ChannelId, Command, Condition, Demand, Ending, EventEnvelope, Gate, Moment, Problem, Quantity, Sample,
-    SessionId, Span, StationId, Wanted, Watch,
+    ChannelId, Command, Condition, Demand, Ending, Gate, Problem, ProblemKind, Quantity, SessionId, Span,
+    StationId, Watch,
 };
 use record::HoldLedger;
 
@@ -22,6 +22,7 @@ use crate::load;
 use crate::port::Port;
 use crate::sides::ledger::{self, DiskLedger, left_behind};
 use crate::sides::readout::{Layout, Readout};
+use crate::sides::unrecorded::Unrecorded;
 
 /// As good as for ever.
 const FOR_EVER: Span = Span::from_secs(3_600 * 24 * 365);
@@ -58,8 +59,12 @@ pub(super) struct Arguments {
 /// Shows live values until Ctrl-C. Nothing is recorded and nothing is taken over; what a former run left held is
 /// released first, as by every command that speaks on the wire.
 pub(super) fn run(arguments: &Arguments) -> Ending {
-    let stop = interrupted();
-    match prepare(arguments).and_then(|watched| show(arguments, watched, stop)) {
+    let watched = prepare(arguments);
+    let shown = watched.and_then(|watched| {
+        let stop = interrupted().map_err(|problem| vec![problem])?;
+        show(arguments, watched, stop)
+    });
+    match shown {
         Ok(ending) => ending,
         Err(problems) => refuse(&problems),
     }
@@ -163,7 +168,7 @@ fn show(arguments: &Arguments, watched: Watched, stop: Stop) -> Result<Ending, V
             script: callee,
             stop,
             sink: Box::new(Unrecorded),
-            ledger: Box::new(DiskLedger::beside(ledger, clock)?),
+            ledger: Box::new(DiskLedger::beside(ledger, &left, clock)?),
             operator: Box::new(Unrecorded),
             viewer: Box::new(readout),
             station: watched.station.clone(),
@@ -194,43 +199,14 @@ fn show(arguments: &Arguments, watched: Watched, stop: Stop) -> Result<Ending, V
     if drawn.join().is_err() {
         tracing::error!("the readout's thread panicked");
     }
-    // Ctrl-C is how a watch ends.
-    if end.ending == Ending::Stopped && end.problems.is_empty() {
+    // Ctrl-C is how a watch ends, and a link that was away for a while is no failure of it.
+    if end.ending == Ending::Stopped && end.problems.iter().all(|problem| problem.kind == ProblemKind::Link) {
         return Ok(Ending::Passed);
     }
     if !end.problems.is_empty() {
         refuse(&end.problems);
     }
     Ok(end.ending)
-}
-
-/// Records nothing, and nobody is asked anything.
-struct Unrecorded;
-
-impl Sink for Unrecorded {
-    fn sample(&mut self, _: &Sample) {}
-
-    fn event(&mut self, _: &EventEnvelope) {}
-}
-
-impl Operator for Unrecorded {
-    fn caution(&mut self, _: Moment, _: &[String]) {}
-
-    fn remark(&mut self, _: Moment, _: &str) {}
-
-    fn ask(&mut self, _: Moment, _: &str, _: &str, _: &str, _: &Wanted) {}
-
-    fn instruct(&mut self, _: Moment, _: &str, _: &str, _: &str) {}
-
-    fn call(&mut self, _: Moment, _: &str) {}
-
-    fn answer(&mut self, _: Moment) -> Option<String> {
-        None
-    }
-
-    fn next_answer(&self) -> Option<Moment> {
-        None
-    }
 }
 
 #[cfg(test)]

@@ -4,7 +4,8 @@ use std::sync::Arc;
 use std::sync::mpsc::{Receiver, Sender, channel};
 
 use clock::{Clock, Stop, handoff, spawn_real};
-use link::{Driver, DriverParts, Operator, RunEnd, Viewer};
+use link::transport::{Reopen, Transport};
+use link::{Driver, DriverParts, Intent, Operator, RunEnd, Viewer};
 use model::{Event, Place, Problem, ProblemKind, SessionId};
 use os::inhibit::Inhibit;
 use procedure::{Cancel, Facts, RunReport};
@@ -19,6 +20,7 @@ use crate::sides::facts;
 use crate::sides::ledger::{self, DiskLedger, left_behind};
 use crate::sides::pulse::Pulse;
 use crate::sides::tape::{Pace, Tape};
+use crate::sides::unrecorded::Unrecorded;
 
 /// Entries between driver and recorder: at the fastest wire some minutes.
 const QUEUE: usize = 65_536;
@@ -102,7 +104,7 @@ fn recover(plan: &Plan, has_begun: &Receiver<()>) {
 async fn drive(
     plan: &Plan,
     parts: RealParts,
-    screen: Beside,
+    mut screen: Beside,
     begun: &Sender<()>,
     clock: Clock,
 ) -> Result<Driven, Problem> {
@@ -117,12 +119,19 @@ async fn drive(
     let description = Arc::new(plan.car.description.clone());
     let left = left_behind(&outstanding, &description);
     for intent in &left {
-        plan.screen.say(&format!("{} was left held by a former run: it is released first", intent.output));
+        screen.say(format!("{} was left held by a former run: it is released first", intent.output));
     }
-    let archive = Archive::unrecovered(&plan.archive)?;
     let anchor = clock.anchor();
-    let (session, writer) = session::begin(plan, &archive, anchor.utc_nanos)?;
-    let recorder = Recorder::start(writer, QUEUE)?;
+    let recording = record(plan, anchor.utc_nanos);
+    let (session, recorder) = match recording {
+        Ok(recording) => recording,
+        // A disk that is full, or an archive that is gone, must not keep back what a former run left held.
+        Err(problem) if !left.is_empty() => {
+            release_only(plan, &clock, transport, open, (ledger, left)).await;
+            return Err(problem);
+        }
+        Err(problem) => return Err(problem),
+    };
     let handle = recorder.handle();
     let (caller, callee) = handoff(&clock, plan.script_patience);
     let mut driver = Driver::new(DriverParts {
@@ -132,7 +141,7 @@ async fn drive(
         script: callee,
         stop,
         sink: Box::new(Tape::new(handle.clone(), Box::new(screen.clone()), Pace::Real)),
-        ledger: Box::new(DiskLedger::beside(ledger, clock.clone())?),
+        ledger: Box::new(DiskLedger::beside(ledger, &left, clock.clone())?),
         operator,
         viewer: Box::new(Pulse::new(Box::new(screen), viewer, handle)),
         station: plan.station.clone(),
@@ -154,12 +163,54 @@ async fn drive(
     let cancel = Cancel::new();
     let facts = Facts { notes: plan.earlier.clone(), ..facts::of(&plan.car.description) };
     let thread =
-        script::start(plan.procedure.clone(), facts, plan.limits.clone(), caller, None, cancel.clone())?;
+        script::start(plan.procedure.clone(), facts, plan.limits.clone(), caller, None, cancel.clone());
+    // A script that could not start has dropped its side: the driver then releases what was left, and ends.
     let end = driver.run().await;
+    let thread = thread?;
     cancel.cancel();
     // A script that was abandoned is not waited for: its thread cannot be ended from outside.
     let report = if end.abandoned { None } else { thread.join().ok() };
     Ok(Driven { end, report, recorder, session })
+}
+
+/// Begins the session and its recorder.
+fn record(plan: &Plan, utc_nanos: i64) -> Result<(SessionId, Recorder), Problem> {
+    let archive = Archive::unrecovered(&plan.archive)?;
+    let (session, writer) = session::begin(plan, &archive, utc_nanos)?;
+    Ok((session, Recorder::start(writer, QUEUE)?))
+}
+
+/// Gives back what a former run left held, with nothing recorded and nobody asked.
+async fn release_only(
+    plan: &Plan,
+    clock: &Clock,
+    transport: Box<dyn Transport>,
+    open: Reopen,
+    (ledger, left): (HoldLedger, Vec<Intent>),
+) {
+    // No script: its side is dropped, and all that the driver has to do is release.
+    let (_, callee) = handoff(clock, plan.script_patience);
+    let driver = Driver::new(DriverParts {
+        clock: clock.clone(),
+        transport,
+        description: Arc::new(plan.car.description.clone()),
+        script: callee,
+        stop: Stop::new(),
+        sink: Box::new(Unrecorded),
+        ledger: Box::new(DiskLedger::here(ledger, &left, clock.clone())),
+        operator: Box::new(Unrecorded),
+        viewer: Box::new(plan.screen.clone()),
+        station: plan.station.clone(),
+        session: SessionId::new("release").expect("a plain word is an id"),
+        left_behind: left,
+        patience: plan.patience,
+        reopen: Some(open),
+    });
+    let end = driver.run().await;
+    match end.problems.iter().find(|problem| problem.kind == ProblemKind::Release) {
+        Some(problem) => plan.screen.say(&format!("problem: {problem}")),
+        None => plan.screen.say("what a former run left held is given back"),
+    }
 }
 
 fn close(plan: &Plan, driven: Driven, beside: Beside, shown: Shown) -> Ended {

@@ -75,7 +75,7 @@ pub fn rehearse(
             script: callee,
             stop,
             sink: Box::new(Tape::new(handle, Box::new(plan.screen.clone()), Pace::Rehearsal)),
-            ledger: Box::new(DiskLedger::here(ledger, clock.clone())),
+            ledger: Box::new(DiskLedger::here(ledger, &left, clock.clone())),
             operator: operator.unwrap_or_else(|| Box::new(Hands::new(hands.clone(), begun))),
             viewer: Box::new(Watched::new(Box::new(plan.screen.clone()), hands, begun)),
             station: plan.station.clone(),

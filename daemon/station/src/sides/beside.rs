@@ -16,6 +16,7 @@ const ROOM: usize = 4_096;
 enum Line {
     Event(Box<EventEnvelope>),
     Live(String),
+    Said(String),
     /// So many lines before this one found no room.
     Missed(u64),
 }
@@ -54,6 +55,11 @@ impl Beside {
         Ok((Self { queue, missed: 0 }, Shown(thread)))
     }
 
+    /// A line of its own.
+    pub fn say(&mut self, text: String) {
+        self.put(Line::Said(text));
+    }
+
     fn put(&mut self, line: Line) {
         if self.missed > 0 && self.queue.try_send(Line::Missed(self.missed)).is_ok() {
             self.missed = 0;
@@ -90,6 +96,7 @@ fn show_all(mut screen: Screen, lines: &Receiver<Line>) {
         match line {
             Line::Event(event) => screen.hear(&event),
             Line::Live(text) => screen.show_live(&text),
+            Line::Said(text) => screen.say(&text),
             Line::Missed(count) => {
                 screen.say(&format!("({count} lines are not shown: the screen was held up)"));
             }

@@ -1,6 +1,6 @@
 //! The hold ledger on disk, as the driver sees it.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeSet, VecDeque};
 use std::sync::mpsc::{Sender, channel};
 use std::task::{Context, Poll};
 use std::thread::{Builder, JoinHandle};
@@ -19,15 +19,28 @@ enum Ask {
     Cleared(OutputId),
 }
 
-/// Does one thing after another, each synced before the next.
-fn write(ledger: &mut HoldLedger, ask: Ask) -> Result<(), Problem> {
-    match ask {
-        Ask::Intend(entry) => ledger.intend(*entry),
-        Ask::Cleared(output) => {
-            ledger.cleared(&output)?;
-            // What could not be read may have been this or any other output; a start releases every one of them,
-            // and when the last is back the ledger is clean.
-            if ledger.outstanding().is_empty() { ledger.cleared_unreadable() } else { Ok(()) }
+/// The ledger with what a start releases.
+struct Book {
+    ledger: HoldLedger,
+    /// What was left behind and is not back yet. An unreadable line may hide any of it, so it stays until this is
+    /// empty.
+    left: BTreeSet<OutputId>,
+}
+
+impl Book {
+    fn new(ledger: HoldLedger, left: &[Intent]) -> Self {
+        Self { ledger, left: left.iter().map(|intent| intent.output.clone()).collect() }
+    }
+
+    /// Does one thing after another, each synced before the next.
+    fn write(&mut self, ask: Ask) -> Result<(), Problem> {
+        match ask {
+            Ask::Intend(entry) => self.ledger.intend(*entry),
+            Ask::Cleared(output) => {
+                self.ledger.cleared(&output)?;
+                self.left.remove(&output);
+                if self.left.is_empty() { self.ledger.cleared_unreadable() } else { Ok(()) }
+            }
         }
     }
 }
@@ -35,7 +48,7 @@ fn write(ledger: &mut HoldLedger, ask: Ask) -> Result<(), Problem> {
 /// Where the writing is done.
 enum Desk {
     /// On the thread that asks, while it asks: a rehearsal's clock stands still meanwhile.
-    Here { ledger: Box<HoldLedger>, done: VecDeque<Result<(), Problem>> },
+    Here { book: Box<Book>, done: VecDeque<Result<(), Problem>> },
     /// On a thread of its own: a disk that takes its time must not take the wire's.
     Beside {
         asks: Option<Sender<Ask>>,
@@ -57,18 +70,19 @@ impl std::fmt::Debug for DiskLedger {
 }
 
 impl DiskLedger {
-    /// The ledger of a station, written on the thread that asks.
-    pub fn here(ledger: HoldLedger, clock: Clock) -> Self {
-        Self { desk: Desk::Here { ledger: Box::new(ledger), done: VecDeque::new() }, clock }
+    /// The ledger of a station, written on the thread that asks. `left` is what the start releases.
+    pub fn here(ledger: HoldLedger, left: &[Intent], clock: Clock) -> Self {
+        Self { desk: Desk::Here { book: Box::new(Book::new(ledger, left)), done: VecDeque::new() }, clock }
     }
 
     /// The same, written on a thread of its own. Dropped, it first finishes what it was asked for.
-    pub fn beside(mut ledger: HoldLedger, clock: Clock) -> Result<Self, Problem> {
+    pub fn beside(ledger: HoldLedger, left: &[Intent], clock: Clock) -> Result<Self, Problem> {
+        let mut book = Book::new(ledger, left);
         let (asks, asked) = channel();
         let (tell, done) = unbounded_channel();
         let thread = Builder::new().name("ledger".into()).spawn(move || {
             while let Ok(ask) = asked.recv() {
-                let outcome = write(&mut ledger, ask);
+                let outcome = book.write(ask);
                 if let Err(SendError(Err(problem))) = tell.send(outcome) {
                     tracing::error!(%problem, "the ledger of holds, after the run");
                 }
@@ -84,7 +98,7 @@ impl DiskLedger {
 
     fn ask(&mut self, ask: Ask) {
         match &mut self.desk {
-            Desk::Here { ledger, done } => done.push_back(write(ledger, ask)),
+            Desk::Here { book, done } => done.push_back(book.write(ask)),
             // A thread that is gone says so when it is asked for the outcome.
             Desk::Beside { asks, .. } => {
                 if let Some(asks) = asks {
@@ -221,7 +235,7 @@ mod tests {
         let clock = Clock::real();
         let (station, intent) = entry();
         let open = || HoldLedger::open(folder.path(), &station).unwrap();
-        let mut ledger = DiskLedger::beside(open().0, clock.clone()).unwrap();
+        let mut ledger = DiskLedger::beside(open().0, &[], clock.clone()).unwrap();
         ledger.intend(clock.now(), &intent);
         let done = |ledger: &mut DiskLedger| {
             clock::block_on(std::future::poll_fn(|context| ledger.poll_done(context))).unwrap()
@@ -232,9 +246,30 @@ mod tests {
         drop(ledger);
         let (again, outstanding) = open();
         assert!(matches!(outstanding.as_slice(), [Outstanding::Entry(e)] if e.output == intent.output));
-        let mut ledger = DiskLedger::beside(again, clock).unwrap();
+        let mut ledger = DiskLedger::beside(again, std::slice::from_ref(&intent), clock).unwrap();
         ledger.cleared(&intent.output);
         // Nobody asks for the outcome; it is written all the same.
+        drop(ledger);
+        assert!(open().1.is_empty());
+    }
+
+    #[test]
+    fn an_unreadable_line_stays_until_everything_that_it_may_hide_is_back() {
+        let folder = tempfile::tempdir().unwrap();
+        let clock = Clock::real();
+        let (station, one) = entry();
+        let other = Intent { output: OutputId::new("fan").unwrap(), ..one.clone() };
+        let open = || HoldLedger::open(folder.path(), &station).unwrap();
+        drop(open());
+        let file = folder.path().join(".ledger").join(format!("{station}.jsonl"));
+        std::fs::write(&file, "{\"crc32\":\"torn").unwrap();
+        let mut ledger = DiskLedger::here(open().0, &[one.clone(), other.clone()], clock.clone());
+        ledger.cleared(&one.output);
+        drop(ledger);
+        assert_eq!(open().1.len(), 1, "the other one may still be held");
+        let mut ledger = DiskLedger::here(open().0, &[one.clone(), other.clone()], clock);
+        ledger.cleared(&one.output);
+        ledger.cleared(&other.output);
         drop(ledger);
         assert!(open().1.is_empty());
     }

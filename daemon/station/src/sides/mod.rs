@@ -13,3 +13,4 @@ pub mod readout;
 pub mod screen;
 pub mod tape;
 pub mod typed;
+pub mod unrecorded;

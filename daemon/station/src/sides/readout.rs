@@ -30,6 +30,8 @@ pub struct Readout {
     layout: Layout,
     windows: HasWindow,
     inside: Vec<Option<bool>>,
+    /// A window was entered or left, and no picture has told it yet.
+    ringing: bool,
 }
 
 impl std::fmt::Debug for Readout {
@@ -60,7 +62,7 @@ impl Readout {
             Problem::new(ProblemKind::Program, Place::Program, seen, cure)
         })?;
         let inside = vec![None; windows.len()];
-        Ok((Self { queue, layout, windows, inside }, thread))
+        Ok((Self { queue, layout, windows, inside, ringing: false }, thread))
     }
 
     fn picture(&mut self, link_up: bool, findings: &[Finding]) -> String {
@@ -80,9 +82,10 @@ impl Readout {
             }
             text.push_str(&line(finding, window));
             text.push('\n');
-            if window && self.changed(i, finding.word) && self.layout.bell {
-                text.push('\u{7}');
-            }
+            self.ringing |= window && self.changed(i, finding.word) && self.layout.bell;
+        }
+        if self.ringing {
+            text.push('\u{7}');
         }
         text
     }
@@ -126,7 +129,10 @@ impl Viewer for Readout {
     fn show(&mut self, live: &Live<'_>) {
         if let Some(judgement) = live.judgement {
             let picture = self.picture(live.link_up, &judgement.findings);
-            self.queue.try_send(picture).ok();
+            // A picture may be left out, its bell may not.
+            if self.queue.try_send(picture).is_ok() {
+                self.ringing = false;
+            }
         }
     }
 }
@@ -158,6 +164,7 @@ mod tests {
         assert!(low.contains("UP by 0.050") && low.contains("██") && !low.contains('\u{7}'), "{low}");
         let there = readout.picture(true, &[finding(Word::Inside, 0.5, 0.0)]);
         assert!(there.contains("IN THE WINDOW") && there.contains('\u{7}'), "{there}");
+        readout.ringing = false;
         let still = readout.picture(true, &[finding(Word::Proven, 0.5, 0.0)]);
         assert!(!still.contains('\u{7}'));
         assert!(readout.picture(false, &[finding(Word::Outside, 0.6, -0.05)]).contains("DOWN by 0.050"));

@@ -7,7 +7,7 @@ use std::sync::{Arc, Mutex};
 use clock::Clock;
 use link::{Live, Viewer};
 use model::event::{Event, Outcome, ReleaseProof};
-use model::{EventEnvelope, Moment, Span};
+use model::{EventEnvelope, Moment, Span, Wanted};
 
 use super::tape::Ear;
 
@@ -210,7 +210,7 @@ fn plain(event: &Event) -> Option<String> {
         Event::Instructed { words, .. } => format!("  > {words}"),
         Event::Called { text } => format!("\u{7}  >>> {text}"),
         Event::Paused { words, time } => format!("  {words}: {time}"),
-        Event::Prompted { words, .. } => format!("  > {words}"),
+        Event::Prompted { words, wanted, .. } => format!("  > {words}{}", answers(wanted)),
         Event::Answered { answer } => format!("  < {answer}"),
         Event::CodesRead { codes } if codes.is_empty() => "  no trouble codes stored".into(),
         Event::CodesRead { codes } => format!("  trouble codes: {}", codes.join(", ")),
@@ -225,4 +225,16 @@ fn plain(event: &Event) -> Option<String> {
         Event::RecordsLost { count } => format!("{count} records were lost"),
         _ => return None,
     })
+}
+
+/// What may be answered, where it is not just that it is done.
+fn answers(wanted: &Wanted) -> String {
+    match wanted {
+        Wanted::Done | Wanted::Text => String::new(),
+        // The first is the usual one: an empty line means it.
+        Wanted::Choice { options } => {
+            (1..).zip(options).map(|(number, option)| format!("\n      {number}: {option}")).collect()
+        }
+        Wanted::Number { unit, low, high } => format!(" ({low} to {high} {unit})"),
+    }
 }

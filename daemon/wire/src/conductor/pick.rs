@@ -70,7 +70,10 @@ impl Conductor {
             let spec = self.holds[i].spec();
             let (request, expected) = (spec.release.clone(), spec.release_answer.clone());
             self.holds[i].release_sent(now);
-            return self.send(now, Owner::Release(i), &request, &expected);
+            let sent = self.send(now, Owner::Release(i), &request, &expected);
+            // A line that never falls silent must not put it off.
+            self.client.insist();
+            return sent;
         }
         if let Some(i) = find(Need::Effect) {
             let read = self.holds[i].spec().effect.and_then(|item| self.config.reads.get(item)).cloned();

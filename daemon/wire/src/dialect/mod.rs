@@ -195,6 +195,11 @@ impl Client {
         }
     }
 
+    /// Has what waits for its turn leave at the moment that stands now, whatever else is heard until then.
+    pub fn insist(&mut self) {
+        either!(self, client => client.insist());
+    }
+
     /// Makes room for something more urgent.
     pub fn hurry(&mut self, now: Moment) {
         either!(self, client => client.hurry(now));

@@ -55,6 +55,8 @@ struct Job {
     attempt: u8,
     busy: u8,
     retry: bool,
+    /// Whether what is heard unasked no longer puts it off.
+    insists: bool,
     first: Moment,
     asked: Moment,
     answering: Option<Moment>,
@@ -213,6 +215,7 @@ impl Client {
             attempt: 1,
             busy: 0,
             retry: true,
+            insists: false,
             first: now,
             asked: now,
             answering: None,
@@ -249,6 +252,14 @@ impl Client {
         self.state = State::Idle;
         self.echo.clear();
         self.assembler.clear();
+    }
+
+    /// Has what waits for its turn leave at the moment that stands now: what else is heard until then moves it no
+    /// more. For a release, which must not wait for a line that never falls silent.
+    pub fn insist(&mut self) {
+        if let Some(job) = &mut self.job {
+            job.insists = true;
+        }
     }
 
     /// The next moment at which `timeout` must be called, and why.

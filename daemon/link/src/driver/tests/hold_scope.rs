@@ -3,7 +3,7 @@
 use model::event::{Outcome, ReleaseCause, ReleaseProof};
 use model::{Command, Condition, Ending, Event, Reply, Span};
 
-use super::sides::pick;
+use super::sides::{Hands, pick};
 use super::world::{Script, World, refusal};
 use super::{MS, S, gate, rpm_above, rpm_below, steps, valve};
 
@@ -150,4 +150,19 @@ fn leave_to_be_silent_ends_when_the_link_is_back() {
         assert!(matches!(script.pause(S(300)), Reply::Over { ending: Ending::LinkLost, .. }));
     });
     assert!(told.at < second + S(30), "{:?}", told.at);
+}
+
+#[test]
+fn an_answer_that_nobody_foresaw_is_taken_at_once_and_the_hold_goes_on() {
+    let world = World { hands: Hands::that_take(S(2)), unforeseen: true, ..World::new() };
+    let told = world.run(|script| {
+        script.link_up();
+        assert!(matches!(script.engage(S(6), vec![]), Reply::Engaged { .. }));
+        let reply = script.pause(S(60));
+        assert_eq!(reply, Reply::Answered { answer: Some("done".into()) });
+        assert!(matches!(script.release(), Reply::Released { .. }));
+    });
+    let held = told.released()[0].1.1;
+    assert!((S(2)..S(3)).contains(&held), "answered after 2 s and given back: {held}");
+    assert!(told.heard(&super::ENGAGE) >= 1 && told.ledger.is_empty());
 }

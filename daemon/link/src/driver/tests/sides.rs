@@ -61,6 +61,8 @@ pub(super) struct Book {
     pub(super) open: Arc<Mutex<BTreeMap<OutputId, Intent>>>,
     trail: Trail,
     works: bool,
+    /// Whether it can strike anything out.
+    pub(super) strikes: bool,
     /// How long the disk takes, and the clock that it takes it by.
     slow: Option<(Clock, Span)>,
     at_work: Option<Pin<Box<dyn Future<Output = ()>>>>,
@@ -75,7 +77,15 @@ enum Entry {
 
 impl Book {
     pub(super) fn new(trail: Trail, works: bool, slow: Option<(Clock, Span)>) -> Self {
-        Self { open: Arc::default(), trail, works, slow, at_work: None, asked: VecDeque::new() }
+        Self {
+            open: Arc::default(),
+            trail,
+            works,
+            strikes: true,
+            slow,
+            at_work: None,
+            asked: VecDeque::new(),
+        }
     }
 
     fn write(&mut self, entry: Entry) -> Result<(), Problem> {
@@ -88,6 +98,10 @@ impl Book {
                     return Err(Problem::new(ProblemKind::Record, place, seen, cure));
                 }
                 self.open.lock().unwrap().insert(intent.output.clone(), intent);
+            }
+            Entry::Cleared(_) if !self.strikes => {
+                let place = Place::Path { path: "holds.ledger".into() };
+                return Err(Problem::new(ProblemKind::Record, place, "the disk is full", "make room on it"));
             }
             Entry::Cleared(output) => {
                 self.trail.push(Mark::Cleared(output.clone()));
@@ -134,7 +148,26 @@ impl Drop for Book {
 pub(super) struct Hands {
     pub(super) takes: Option<Span>,
     pub(super) called: Arc<Mutex<Vec<String>>>,
+    /// They answer at a moment of which nobody knows beforehand, by this clock.
+    pub(super) unforeseen: Option<Clock>,
     answer_at: Option<Moment>,
+    alarm: Alarm,
+}
+
+/// Wakes whoever waits for an answer that nobody foresees.
+#[derive(Default)]
+struct Alarm(Option<Pin<Box<dyn Future<Output = ()>>>>);
+
+impl Clone for Alarm {
+    fn clone(&self) -> Self {
+        Self(None)
+    }
+}
+
+impl std::fmt::Debug for Alarm {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("Alarm")
+    }
 }
 
 impl Hands {
@@ -162,8 +195,16 @@ impl Operator for Hands {
         self.answer_at.take_if(|at| *at <= now).map(|_| "done".to_string())
     }
 
+    fn poll_answered(&mut self, context: &mut Context<'_>) -> Poll<()> {
+        let (Some(clock), Some(at)) = (self.unforeseen.clone(), self.answer_at) else { return Poll::Pending };
+        let alarm = self.alarm.0.get_or_insert_with(|| Box::pin(async move { clock.sleep_until(at).await }));
+        std::task::ready!(alarm.as_mut().poll(context));
+        self.alarm.0 = None;
+        Poll::Ready(())
+    }
+
     fn next_answer(&self) -> Option<Moment> {
-        self.answer_at
+        self.answer_at.filter(|_| self.unforeseen.is_none())
     }
 }
 

@@ -113,3 +113,15 @@ fn a_window_is_moved_outwards_only_once_that_is_written() {
     assert_eq!(extended.len(), 1);
     assert!(told.ledger.is_empty());
 }
+
+#[test]
+fn what_is_back_and_cannot_be_struck_out_is_told_by_the_ending() {
+    let world = World { striking_works: false, ..World::new() };
+    let told = world.run(|script| {
+        script.link_up();
+        assert!(matches!(script.engage(S(5), vec![]), Reply::Engaged { .. }));
+        assert!(matches!(script.release(), Reply::Released { .. }));
+    });
+    assert_eq!(told.end.ending, Ending::Undecided);
+    assert!(told.end.why.is_some_and(|why| why.contains("struck out")));
+}

@@ -105,6 +105,36 @@ fn a_request_in_flight_refuses_another() {
     assert_eq!(client.request(Moment::ZERO, &[0x3E, 0x01], &[]), Err(Failure::NotReady));
 }
 
+/// On a line where a character comes every 40 ms, and P3min is 55 ms: when the first one of a request leaves.
+fn leaves(insists: bool) -> Option<Span> {
+    let mut client = Client::new(ClientConfig::new(10_400, 0x2A, 0xF1));
+    client.assume_connected(Moment::ZERO);
+    let begun = Moment::ZERO + MS(500);
+    let stray = |end| [Received { byte: 0x55, end, broken: false }];
+    client.bytes(begun, &stray(begun));
+    client.request(begun, &[0x3E, 0x01], &[]).unwrap();
+    if insists {
+        client.insist();
+    }
+    for i in 1..=20 {
+        let now = begun + MS(40 * i);
+        while let Some(due) = client.deadline().filter(|deadline| deadline.at < now) {
+            client.timeout(due.at);
+            if client.poll_transmit().is_some() {
+                return Some(due.at.since(begun));
+            }
+        }
+        client.bytes(now, &stray(now));
+    }
+    None
+}
+
+#[test]
+fn what_insists_is_not_put_off_by_a_line_that_never_falls_silent() {
+    assert_eq!(leaves(true), Some(MS(55)));
+    assert_eq!(leaves(false), None);
+}
+
 proptest! {
     #[test]
     fn any_bytes_at_any_time_never_panic_and_never_hang(

@@ -36,6 +36,8 @@ struct Job {
     sent: usize,
     attempt: u8,
     retry: bool,
+    /// Whether what is heard unasked no longer puts it off.
+    insists: bool,
     first: Moment,
     asked: Moment,
     answering: Option<Moment>,
@@ -197,6 +199,7 @@ impl Client {
             sent: 0,
             attempt: 1,
             retry: true,
+            insists: false,
             first: now,
             asked: now,
             answering: None,
@@ -214,6 +217,14 @@ impl Client {
             self.advance(now);
         } else if let Some(job) = &mut self.job {
             job.retry = false;
+        }
+    }
+
+    /// Has what waits for its turn leave at the moment that stands now: what else is heard until then moves it no
+    /// more. For a release, which must not wait for a line that never falls silent.
+    pub fn insist(&mut self) {
+        if let Some(job) = &mut self.job {
+            job.insists = true;
         }
     }
 

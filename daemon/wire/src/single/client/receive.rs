@@ -59,6 +59,9 @@ impl Client {
 
     fn stray_byte(&mut self) {
         self.stray += 1;
-        self.begin_anew();
+        let insists = self.state == State::Gap && self.job.as_ref().is_some_and(|job| job.insists);
+        if !insists {
+            self.begin_anew();
+        }
     }
 }

@@ -363,3 +363,33 @@ proptest! {
         }
     }
 }
+
+/// On a line where a byte comes every 40 ms, and 50 ms of silence are wanted: when the first byte leaves.
+fn leaves(insists: bool) -> Option<Span> {
+    let mut bench = Bench::new(config(), |_| vec![(Span::ZERO, 1)]);
+    bench.run(MS(200));
+    let (begun, client) = (bench.now, &mut bench.client);
+    let stray = |end| [Received { byte: 0x55, end, broken: false }];
+    client.bytes(begun, &stray(begun));
+    client.request(begun, &[0x10], &answer(1)).unwrap();
+    if insists {
+        client.insist();
+    }
+    for i in 1..=20 {
+        let now = begun + MS(40 * i);
+        while let Some(due) = client.deadline().filter(|deadline| deadline.at < now) {
+            client.timeout(due.at);
+            if client.poll_transmit().is_some() {
+                return Some(due.at.since(begun));
+            }
+        }
+        client.bytes(now, &stray(now));
+    }
+    None
+}
+
+#[test]
+fn what_insists_is_not_put_off_by_a_line_that_never_falls_silent() {
+    assert_eq!(leaves(true), Some(MS(50)));
+    assert_eq!(leaves(false), None);
+}
