@@ -200,6 +200,8 @@ impl World {
             }
             None => (transport, None),
         };
+        let mut hands = self.hands;
+        hands.unforeseen = self.unforeseen.then(|| clock.clone());
         let driver = Driver::new(DriverParts {
             clock: clock.clone(),
             transport,
@@ -208,7 +210,7 @@ impl World {
             stop: self.stop,
             sink: Box::new(tape),
             ledger: Box::new(book),
-            operator: Box::new(Hands { unforeseen: self.unforeseen.then(|| clock.clone()), ..self.hands }),
+            operator: Box::new(hands),
             viewer: Box::new(window),
             station: StationId::new("bench").unwrap(),
             session: SessionId::new("s1").unwrap(),
