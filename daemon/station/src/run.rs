@@ -3,6 +3,7 @@
 mod end;
 mod plan;
 mod real;
+#[cfg(feature = "bench-car")]
 mod rehearsal;
 mod script;
 mod session;
@@ -10,4 +11,5 @@ mod session;
 pub use end::{Ended, print};
 pub use plan::{AskDriver, Hooks, Plan, WrapAsk, WrapTransport};
 pub use real::{RealParts, real};
+#[cfg(feature = "bench-car")]
 pub use rehearsal::{REHEARSAL_UTC, rehearse};

@@ -8,6 +8,7 @@ mod car;
 pub mod check;
 mod ports;
 mod reference;
+#[cfg(feature = "bench-car")]
 mod rehearse;
 mod report;
 mod run;
