@@ -3,6 +3,8 @@
 use std::path::PathBuf;
 use std::process::{Command, Output};
 
+use station::bench::Variant;
+
 /// The program, as the entry script builds it beside these tests.
 pub(crate) fn program() -> PathBuf {
     let mut path = std::env::current_exe().expect("this test has a path");
@@ -145,4 +147,30 @@ fn the_bench_cars_description_can_be_looked_at_and_a_broken_one_tells_every_mist
     let err = text(&output.stderr);
     assert_eq!(output.status.code(), Some(2), "{err}");
     assert!(err.contains("car.toml:3") && err.contains("car.toml:5"), "{err}");
+}
+
+#[test]
+fn a_procedure_is_checked_against_every_kind_of_bench_car_and_the_help_names_them_all() {
+    let help = ["check", "rehearse", "bench-car"].map(|command| text(&run(&[command, "--help"]).stdout));
+    for (kind, variant) in Variant::NAMES {
+        let output = run(&["check", "hold-demo", "--bench", kind, "--json"]);
+        let out = text(&output.stdout);
+        let last = out.lines().last().expect("it says how it ended");
+        let end: serde_json::Value = serde_json::from_str(last).expect("JSON");
+        let (file, _) = variant.description();
+        assert_eq!(end["car"].as_str(), file.strip_suffix(".toml"), "{out}{}", text(&output.stderr));
+        for help in &help {
+            let words = help.split_whitespace().collect::<Vec<_>>().join(" ");
+            assert!(
+                words.contains(&format!("{kind} ({})", variant.words())),
+                "{kind} is missing in:\n{help}"
+            );
+        }
+    }
+    let output = run(&["check", "hold-demo", "--bench", "steam"]);
+    let err = text(&output.stderr);
+    assert_eq!(output.status.code(), Some(2), "{err}");
+    for (kind, _) in Variant::NAMES {
+        assert!(err.contains("choose one of") && err.contains(kind), "{err}");
+    }
 }

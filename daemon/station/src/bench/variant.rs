@@ -27,6 +27,15 @@ impl Variant {
         Self::NAMES.iter().find(|(known, _)| *known == name).map(|(_, variant)| *variant)
     }
 
+    /// What sets it apart, in a few words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Pressure => "manifold pressure",
+            Self::Mass => "mass air flow, fewer readings",
+            Self::Single => "its controller exchanges single bytes",
+        }
+    }
+
     /// Its description: file name and text.
     pub fn description(self) -> (&'static str, &'static str) {
         match self {

@@ -8,16 +8,38 @@ use super::session::argument;
 use crate::bench::{Variant, warm_level};
 use crate::load;
 
+/// Which kind of bench car.
+#[derive(Debug, Args)]
+pub(super) struct KindArgument {
+    #[arg(long, default_value = "pressure", value_name = "KIND", help = kinds())]
+    bench: String,
+}
+
+/// The help for it, which names every kind.
+fn kinds() -> String {
+    let kinds = Variant::NAMES.map(|(name, variant)| format!("{name} ({})", variant.words()));
+    format!("Which kind of bench car: {}", kinds.join(", "))
+}
+
+impl KindArgument {
+    /// The kind of this name.
+    pub(super) fn variant(&self) -> Result<Variant, Problem> {
+        Variant::named(&self.bench).ok_or_else(|| {
+            let known = Variant::NAMES.map(|(name, _)| name).join(", ");
+            let seen = format!("there is no bench car '{}'", self.bench);
+            argument("--bench", seen, &format!("choose one of {known}"))
+        })
+    }
+}
+
 /// Which bench car, and how it is found.
 #[derive(Debug, Args)]
 pub(super) struct CarArguments {
     /// Which bench car, and which noise: one seed is one run, to the byte
     #[arg(long, default_value_t = 1)]
     pub(super) seed: u64,
-    /// Which kind of bench car: pressure (manifold pressure), mass (mass air flow, fewer readings) or single (its
-    /// controller exchanges single bytes)
-    #[arg(long, default_value = "pressure", value_name = "KIND")]
-    bench: String,
+    #[command(flatten)]
+    kind: KindArgument,
     /// How the engine is found: warm (idling, a little short of warm), hot, cold (idling, just started),
     /// standing (cold, key on, not running), standing-warm
     #[arg(long, default_value = "warm", value_name = "STATE")]
@@ -40,13 +62,7 @@ impl CarArguments {
     /// The kind of bench car, and the bench car; every mistake at once.
     pub(super) fn config(&self) -> Result<(Variant, WorldConfig), Vec<Problem>> {
         let mut problems = Vec::new();
-        let variant = Variant::named(&self.bench);
-        if variant.is_none() {
-            let known = Variant::NAMES.map(|(name, _)| name).join(", ");
-            let seen = format!("there is no bench car '{}'", self.bench);
-            problems.push(argument("--bench", seen, &format!("choose one of {known}")));
-        }
-        let variant = variant.unwrap_or_default();
+        let variant = self.kind.variant().map_err(|problem| problems.push(problem)).unwrap_or_default();
         let mut config = WorldConfig {
             seed: self.seed,
             sensor_off_by: self.sensor_off,

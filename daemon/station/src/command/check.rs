@@ -3,12 +3,15 @@
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use model::{Ending, Place, Problem, ProblemKind};
+use model::{Ending, Problem};
 use procedure::Limits;
 use procedure::check::{Checked, Class, Finding};
 use serde::Serialize;
 
+#[cfg(feature = "bench-car")]
+use super::bench::KindArgument;
 use super::refuse;
+use super::session::argument;
 use crate::load;
 use crate::sides::ground;
 use crate::sides::screen::{Screen, Style};
@@ -17,12 +20,17 @@ use crate::sides::screen::{Screen, Style};
 pub(super) struct Arguments {
     /// The procedure: a shipped name or the path of a .rhai file
     procedure: String,
+    /// The description of the car to check it against
+    #[cfg(not(feature = "bench-car"))]
+    #[arg(long, value_name = "DESCRIPTION")]
+    car: PathBuf,
     /// The description of the car to check it against; a bench car's where none is given
+    #[cfg(feature = "bench-car")]
     #[arg(long, value_name = "DESCRIPTION", conflicts_with = "bench")]
     car: Option<PathBuf>,
-    /// Which bench car to check it against: pressure, mass or single
-    #[arg(long, default_value = "pressure", value_name = "KIND")]
-    bench: String,
+    #[cfg(feature = "bench-car")]
+    #[command(flatten)]
+    kind: KindArgument,
     /// A folder with procedures of your own, which come before the shipped ones
     #[arg(long, value_name = "FOLDER")]
     scripts: Option<PathBuf>,
@@ -76,24 +84,19 @@ fn rules(
     found.map(|(file, text)| ground::rule_names(&file, &text)).transpose()
 }
 
+#[cfg(feature = "bench-car")]
 fn described(arguments: &Arguments) -> Result<load::Car, Vec<Problem>> {
     if let Some(path) = &arguments.car {
         return load::car(Some(path));
     }
-    let kinds =
-        [("pressure", load::BENCH_CAR), ("mass", load::BENCH_CAR_MASS), ("single", load::BENCH_CAR_SINGLE)];
-    match kinds.iter().find(|(name, _)| *name == arguments.bench) {
-        Some((_, (file, text))) => load::described(file, text),
-        None => {
-            let known = kinds.map(|(name, _)| name).join(", ");
-            let seen = format!("there is no bench car '{}'", arguments.bench);
-            Err(vec![argument("--bench", seen, &format!("choose one of {known}"))])
-        }
-    }
+    let variant = arguments.kind.variant().map_err(|problem| vec![problem])?;
+    let (file, text) = variant.description();
+    load::described(file, text)
 }
 
-fn argument(name: &str, seen: String, cure: &str) -> Problem {
-    Problem::new(ProblemKind::Argument, Place::Argument { name: name.into() }, seen, cure)
+#[cfg(not(feature = "bench-car"))]
+fn described(arguments: &Arguments) -> Result<load::Car, Vec<Problem>> {
+    load::car(Some(&arguments.car))
 }
 
 /// What a person reads.
