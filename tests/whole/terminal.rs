@@ -127,8 +127,8 @@ fn a_choice_at_the_terminal_lists_its_options_and_takes_a_number() {
     command.arg("run").arg(&script).args(["--car", "bench-car", "--port"]).arg(garage.port());
     let mut shown = Shown::start(command.arg("--archive").arg(garage.archive()));
     shown.until("> How are the hoses?");
-    assert_eq!(shown.until("sound").trim(), "1: sound");
-    assert_eq!(shown.until("cracked").trim(), "2: cracked");
+    assert_eq!(shown.until("sound").trim(), "1  sound");
+    assert_eq!(shown.until("cracked").trim(), "2  cracked");
     shown.type_line("2");
     assert!(shown.until("< ").ends_with("< cracked"), "{:#?}", shown.seen);
     assert!(shown.until("What does it read?").contains("(0 to 8000"), "{:#?}", shown.seen);

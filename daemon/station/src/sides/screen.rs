@@ -233,8 +233,28 @@ fn answers(wanted: &Wanted) -> String {
         Wanted::Done | Wanted::Text => String::new(),
         // The first is the usual one: an empty line means it.
         Wanted::Choice { options } => {
-            (1..).zip(options).map(|(number, option)| format!("\n      {number}: {option}")).collect()
+            (1..).zip(options).map(|(number, option)| format!("\n              {number}  {option}")).collect()
         }
         Wanted::Number { unit, low, high } => format!(" ({low} to {high} {unit})"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_choice_lists_its_options_under_the_numbers_that_answer_it() {
+        let options = ["turned out", "turned in", "left alone"].map(String::from).to_vec();
+        let wanted = Wanted::Choice { options };
+        let (act, target, words) = ("ask".into(), "screw".into(), "How was the screw turned?".into());
+        let shown = plain(&Event::Prompted { act, target, words, wanted }).expect("people see it");
+        let lines: Vec<String> = shown.lines().map(|line| format!("|{line}")).collect();
+        insta::assert_snapshot!(lines.join("\n"), @r"
+        |  > How was the screw turned?
+        |              1  turned out
+        |              2  turned in
+        |              3  left alone
+        ");
     }
 }
