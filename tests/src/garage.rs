@@ -4,6 +4,7 @@ use std::io::{BufRead, BufReader, Lines};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::sync::mpsc::channel;
+use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
 
 use bench_car::{Happened, World, WorldConfig, hands};
@@ -18,8 +19,18 @@ use tokio::sync::mpsc::{UnboundedSender, unbounded_channel};
 /// What the bench car's thread gives back: what happened on its side.
 type Ended = Result<Result<Vec<Happened>, String>, RunnerError>;
 
+/// Only one measurement or run in real time at a time: a machine of two cores has no room for the threads of two.
+static ONE_AT_A_TIME: Mutex<()> = Mutex::new(());
+
+/// Waits until nobody else in this process works in real time.
+pub fn alone() -> MutexGuard<'static, ()> {
+    // A test that failed has left nothing behind in it.
+    ONE_AT_A_TIME.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
 /// A garage: a bench car with its port, and a folder.
 pub struct Garage {
+    _alone: MutexGuard<'static, ()>,
     folder: TempDir,
     acts: UnboundedSender<Act>,
     stop: Stop,
@@ -29,6 +40,7 @@ pub struct Garage {
 impl Garage {
     /// Puts a bench car of this kind into a new garage.
     pub fn with(config: WorldConfig) -> Self {
+        let _alone = alone();
         let folder = tempfile::tempdir().expect("a temporary folder");
         let (acts, mut acting) = unbounded_channel();
         let stop = Stop::new();
@@ -49,7 +61,7 @@ impl Garage {
         });
         let thread = thread.expect("a thread");
         is_ready.recv().expect("the bench car is served");
-        Self { folder, acts, stop, thread }
+        Self { _alone, folder, acts, stop, thread }
     }
 
     /// Does something to the bench car.

@@ -173,6 +173,25 @@ fn a_killed_run_is_followed_by_one_that_releases_first_and_recovers_the_record()
     assert!(!between.iter().any(|data| holds(data, &[0xF1, 0x81])), "{between:02X?}");
 }
 
+#[test]
+fn where_nothing_can_be_recorded_what_a_killed_run_held_is_given_back_all_the_same() {
+    let garage = Garage::with(warm(8));
+    let mut running = garage.run(&program(), HOLDER, &["--consent", "idle_valve"]);
+    running.until("hold_engaged");
+    running.kill();
+    // No session can begin: a file lies where open sessions have their folder.
+    let open = garage.archive().join(".open");
+    std::fs::rename(&open, garage.archive().join("moved")).expect("it is there");
+    std::fs::write(&open, "in the way").expect("the archive can be written to");
+    let (code, lines) = garage.run(&program(), LOOKER, &[]).finish();
+    assert_ne!(code, Some(0), "{lines:#?}");
+    let log = garage.finish();
+    let request = |bytes: &[u8]| {
+        log.iter().any(|one| matches!(one, Happened::Request { bytes: data, .. } if holds(data, bytes)))
+    };
+    assert!(request(&[0x30, 0x51, 0x07]) && request(&[0x30, 0x51, 0x00]), "held, and released by request");
+}
+
 /// Whether a message holds these bytes.
 fn holds(message: &[u8], bytes: &[u8]) -> bool {
     message.windows(bytes.len()).any(|window| window == bytes)

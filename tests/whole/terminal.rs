@@ -151,6 +151,7 @@ step("start", "Start the engine", || {
 
 #[test]
 fn hands_in_another_program_serve_the_prompts_of_a_run() {
+    let _alone = holdgate_tests::garage::alone();
     let folder = tempfile::tempdir().expect("a temporary folder");
     let at = |name: &str| folder.path().join(name);
     std::fs::write(at("starter.rhai"), STARTER).expect("the folder is there");
@@ -168,4 +169,24 @@ fn hands_in_another_program_serve_the_prompts_of_a_run() {
     let (code, all) = car.ended();
     assert_eq!(code, Some(0), "{all}");
     assert!(!at("hands").exists() && !at("port").exists(), "socket and port are taken away");
+}
+
+#[test]
+fn consent_given_beforehand_still_tells_what_is_taken_over_and_of_the_exhaust_gas() {
+    let mut command = Command::new(program());
+    command.args([
+        "run",
+        "hold-demo",
+        "--car",
+        "bench-car",
+        "--port",
+        "/dev/none",
+        "--consent",
+        "idle_valve",
+    ]);
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let output = command.arg("--archive").arg(folder.path()).output().expect("it starts");
+    let told = String::from_utf8_lossy(&output.stderr);
+    assert!(told.contains("idle_valve from") && told.contains("Exhaust gas kills"), "{told}");
+    assert!(!output.status.success(), "there is no such port");
 }

@@ -72,7 +72,7 @@ impl Conductor {
             self.holds[i].release_sent(now);
             let sent = self.send(now, Owner::Release(i), &request, &expected);
             // A line that never falls silent must not put it off.
-            self.client.insist();
+            self.client.insist(now);
             return sent;
         }
         if let Some(i) = find(Need::Effect) {

@@ -195,9 +195,9 @@ impl Client {
         }
     }
 
-    /// Has what waits for its turn leave at the moment that stands now, whatever else is heard until then.
-    pub fn insist(&mut self) {
-        either!(self, client => client.insist());
+    /// Has what waits for its turn wait for no more than the rest of one message, whoever else speaks.
+    pub fn insist(&mut self, now: Moment) {
+        either!(self, client => client.insist(now));
     }
 
     /// Makes room for something more urgent.

@@ -30,10 +30,7 @@ impl Client {
             // Nobody was asked. The next request keeps its distance from whoever speaks there.
             _ => {
                 self.stray += 1;
-                let insists = self.state == State::Gap && self.job.as_ref().is_some_and(|job| job.insists);
-                if !insists {
-                    self.not_before = self.not_before.max(one.end + self.timing.p3_min);
-                }
+                self.put_off(one.end + self.timing.p3_min);
                 return;
             }
         }

@@ -114,7 +114,7 @@ fn leaves(insists: bool) -> Option<Span> {
     client.bytes(begun, &stray(begun));
     client.request(begun, &[0x3E, 0x01], &[]).unwrap();
     if insists {
-        client.insist();
+        client.insist(begun);
     }
     for i in 1..=20 {
         let now = begun + MS(40 * i);
@@ -131,7 +131,9 @@ fn leaves(insists: bool) -> Option<Span> {
 
 #[test]
 fn what_insists_is_not_put_off_by_a_line_that_never_falls_silent() {
-    assert_eq!(leaves(true), Some(MS(55)));
+    // 260 characters of 10 bits, the longest message there is.
+    let rate = 10_400;
+    assert_eq!(leaves(true), Some(Span::from_nanos(10 * 1_000_000_000 / rate) * 260));
     assert_eq!(leaves(false), None);
 }
 

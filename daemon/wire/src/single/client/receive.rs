@@ -59,9 +59,6 @@ impl Client {
 
     fn stray_byte(&mut self) {
         self.stray += 1;
-        let insists = self.state == State::Gap && self.job.as_ref().is_some_and(|job| job.insists);
-        if !insists {
-            self.begin_anew();
-        }
+        self.put_off(self.last_activity + self.config.resync);
     }
 }
