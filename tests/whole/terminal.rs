@@ -171,22 +171,27 @@ fn hands_in_another_program_serve_the_prompts_of_a_run() {
     assert!(!at("hands").exists() && !at("port").exists(), "socket and port are taken away");
 }
 
+/// What a run on a port tells on standard error before it begins.
+fn told_before(port: &str, more: &[&str]) -> String {
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    let mut command = Command::new(program());
+    command.args(["run", "hold-demo", "--car", "bench-car", "--port", port]).args(more).stdin(Stdio::null());
+    let output = command.arg("--archive").arg(folder.path()).output().expect("it starts");
+    assert!(!output.status.success(), "there is no such port");
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
 #[test]
 fn consent_given_beforehand_still_tells_what_is_taken_over_and_of_the_exhaust_gas() {
-    let mut command = Command::new(program());
-    command.args([
-        "run",
-        "hold-demo",
-        "--car",
-        "bench-car",
-        "--port",
-        "/dev/none",
-        "--consent",
-        "idle_valve",
-    ]);
-    let folder = tempfile::tempdir().expect("a temporary folder");
-    let output = command.arg("--archive").arg(folder.path()).output().expect("it starts");
-    let told = String::from_utf8_lossy(&output.stderr);
+    let told = told_before("/dev/null", &["--consent", "idle_valve"]);
     assert!(told.contains("idle_valve from") && told.contains("Exhaust gas kills"), "{told}");
-    assert!(!output.status.success(), "there is no such port");
+}
+
+#[test]
+fn a_port_or_an_operator_that_is_not_there_is_told_before_anybody_agrees() {
+    for more in [&[][..], &["--operator", "/no/socket"]] {
+        let told = told_before("/dev/none", more);
+        let what = if more.is_empty() { "there is no such port" } else { "nobody answers there" };
+        assert!(told.contains(what) && !told.contains("takes over"), "{told}");
+    }
 }

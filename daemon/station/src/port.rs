@@ -1,9 +1,10 @@
 //! Where the wire is: an address on the command line, opened again after every loss.
 
 use car::Description;
+use clock::Clock;
 use link::transport::serial::Serial;
 use link::transport::{Factory, Reopen};
-use model::Span;
+use model::{Problem, Span};
 
 /// The address of a wire.
 #[derive(Debug, Clone)]
@@ -15,6 +16,16 @@ impl Port {
     /// The wire at an address: `serial:PATH`, or the path of a port alone.
     pub fn at(address: &str) -> Self {
         Self { address: address.to_string() }
+    }
+
+    /// Says at once what opening would say where nothing is there to open; what is there is not touched.
+    pub fn is_there(&self) -> Result<(), Problem> {
+        let path = self.address.strip_prefix("serial:").unwrap_or(&self.address);
+        if std::path::Path::new(path).exists() {
+            return Ok(());
+        }
+        let mut open = self.clone().opener();
+        open(&Clock::real()).map(drop)
     }
 
     /// Opens it, again and again.

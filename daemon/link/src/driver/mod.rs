@@ -173,6 +173,8 @@ pub struct Driver {
     farewell: Farewell,
     problems: Vec<Problem>,
     link_up: bool,
+    /// Whether it ever was.
+    was_up: bool,
     down_since: Moment,
     /// For how long the computer had slept when this was last looked at.
     slept: Span,
@@ -229,6 +231,7 @@ impl Driver {
             farewell: Farewell::Due,
             problems: Vec::new(),
             link_up: false,
+            was_up: false,
             down_since: now,
             times: WireTimes::default(),
             fresh: false,

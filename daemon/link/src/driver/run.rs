@@ -127,7 +127,14 @@ impl Driver {
         self.pump(now);
         for _ in 0..64 {
             if now >= self.link_deadline() {
-                let why = format!("the link stayed down for {}", self.patience.link);
+                let why = if self.was_up {
+                    format!("the link stayed down for {}", self.patience.link)
+                } else {
+                    let time = self.patience.link;
+                    format!(
+                        "no controller answered within {time}: wrong port, wrong description, or the ignition off"
+                    )
+                };
                 self.end_run(now, Ending::LinkLost, &why, ReleaseCause::LinkLost);
             }
             self.judge(now);

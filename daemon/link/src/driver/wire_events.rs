@@ -75,6 +75,7 @@ impl Driver {
             self.silence_until = self.silence_until.min(now);
         }
         self.link_up = up;
+        self.was_up |= up;
         self.down_since = now;
         self.fresh = true;
         match &mut self.pending {

@@ -85,25 +85,55 @@ impl Pty {
 /// A path that stays the same while the pseudo-terminal behind it changes, as the stable path of an adapter does.
 /// Taken away when dropped.
 #[derive(Debug)]
-pub(crate) struct StablePath(PathBuf);
+pub(crate) struct StablePath {
+    path: PathBuf,
+    to: PathBuf,
+}
 
 impl StablePath {
-    /// Points a path at a pseudo-terminal. What lies there already must be such a path.
+    /// Points a path at a pseudo-terminal. What lies there already must be such a path of a bench car that is gone.
     pub(crate) fn point(path: &Path, to: &Path) -> io::Result<Self> {
+        let taken = |what: &str| io::Error::new(io::ErrorKind::AlreadyExists, what.to_string());
         match std::fs::symlink_metadata(path) {
-            Ok(found) if found.is_symlink() => std::fs::remove_file(path)?,
-            Ok(_) => return Err(io::Error::new(io::ErrorKind::AlreadyExists, "something else lies there")),
+            Ok(found) if !found.is_symlink() => return Err(taken("something else lies there")),
+            Ok(_) if path.exists() => return Err(taken("a port is served there already")),
+            Ok(_) => std::fs::remove_file(path)?,
             Err(_) => {}
         }
         symlink(to, path)?;
-        Ok(Self(path.to_path_buf()))
+        Ok(Self { path: path.to_path_buf(), to: to.to_path_buf() })
     }
 }
 
 impl Drop for StablePath {
     fn drop(&mut self) {
-        if let Err(error) = std::fs::remove_file(&self.0) {
-            tracing::warn!(%error, path = %self.0.display(), "the stable path stays behind");
+        // One that points elsewhere by now is somebody else's.
+        if std::fs::read_link(&self.path).is_ok_and(|to| to != self.to) {
+            return;
         }
+        if let Err(error) = std::fs::remove_file(&self.path) {
+            tracing::warn!(%error, path = %self.path.display(), "the stable path stays behind");
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_path_that_somebody_serves_is_left_to_them_and_one_that_is_left_over_is_taken() {
+        let folder = tempfile::tempdir().unwrap();
+        let at = |name: &str| folder.path().join(name);
+        std::fs::write(at("one"), "").unwrap();
+        let first = StablePath::point(&at("port"), &at("one")).unwrap();
+        assert!(StablePath::point(&at("port"), &at("two")).is_err(), "it is served");
+        assert!(StablePath::point(&at("one"), &at("two")).is_err(), "something else lies there");
+        std::fs::remove_file(at("one")).unwrap();
+        let second = StablePath::point(&at("port"), &at("two")).unwrap();
+        drop(first);
+        assert_eq!(std::fs::read_link(at("port")).unwrap(), at("two"), "it is not the first one's any more");
+        drop(second);
+        assert!(std::fs::symlink_metadata(at("port")).is_err());
     }
 }

@@ -59,8 +59,9 @@ fn serve(arguments: &Arguments, stop: &Stop) -> Result<(), Vec<Problem>> {
         os::priority::raise_this_thread();
         let world = share(World::new(WorldConfig { begin: 0, ..config }).map_err(|error| error.to_string())?);
         let hands = share_hands(hands::Hands::new(seed));
+        let at = link.as_deref().map(|link| format!("--link {}: ", link.display())).unwrap_or_default();
         let mut served =
-            Served::new(clock, world, hands, link.as_deref()).map_err(|error| error.to_string())?;
+            Served::new(clock, world, hands, link.as_deref()).map_err(|error| format!("{at}{error}"))?;
         // Whoever waits for the path has it, or is being ended.
         told.send(served.path()).ok();
         served.run(&mut acting, &ending).await.map_err(|error| error.to_string())
@@ -73,6 +74,7 @@ fn serve(arguments: &Arguments, stop: &Stop) -> Result<(), Vec<Problem>> {
         if let Some(hands) = &arguments.hands {
             screen.line(&format!("hands: {}", hands.display()));
         }
+        screen.line("type unplug, plug, key on, key off, crank or quit");
         command_from_input(acts.clone(), stop.clone());
     }
     let ended = thread.join().map_err(|_| vec![broken("its thread panicked")])?;
@@ -84,7 +86,8 @@ fn serve(arguments: &Arguments, stop: &Stop) -> Result<(), Vec<Problem>> {
 
 fn broken(seen: &str) -> Problem {
     let place = Place::Argument { name: "bench car".into() };
-    Problem::new(ProblemKind::Argument, place, seen, "see holdgate bench-car --help")
+    let cure = "name paths in a folder that is there, and that nothing else is served at";
+    Problem::new(ProblemKind::Argument, place, seen, cure)
 }
 
 /// Takes what is typed: unplug, plug, key on, key off, crank, quit. The end of it ends nothing.
@@ -108,6 +111,7 @@ fn command_from_input(acts: UnboundedSender<Act>, stop: Stop) {
             if acts.send(act).is_err() {
                 return;
             }
+            complain(&format!("done: {}", line.trim()));
         }
     };
     if let Err(error) = std::thread::Builder::new().name("typed".into()).spawn(reader) {

@@ -95,8 +95,10 @@ fn refuse(problems: &[Problem]) -> Ending {
     problems.iter().fold(Ending::Passed, |ending, problem| ending.and(problem.kind.ending()))
 }
 
-/// Writes a line to standard error.
-#[expect(clippy::print_stderr, reason = "the one place that does")]
+/// Writes a line to standard error. A reader who has gone away is no reason to end.
 fn complain(text: &str) {
-    eprintln!("{text}");
+    use std::io::Write;
+    if let Err(error) = writeln!(std::io::stderr(), "{text}") {
+        tracing::debug!(%error, "nobody reads standard error");
+    }
 }

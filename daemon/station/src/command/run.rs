@@ -81,18 +81,21 @@ fn try_run(arguments: &Arguments, stop: Stop) -> Result<Ending, Vec<Problem>> {
     let typed = Typed::read(BufReader::new(std::io::stdin()));
     let typed = typed.map_err(|error| vec![argument("standard input", error.to_string(), "free memory")])?;
     let asked = Asked::of(&plan.procedure, &plan.car);
+    // What cannot work is told before anybody is asked to agree to it.
+    let distant =
+        arguments.operator.as_deref().map(|socket| Distant::connect(socket, stop.clone())).transpose();
+    let distant = distant.map_err(|problem| vec![problem])?;
+    let port = Port::at(&arguments.port);
+    port.is_there().map_err(|problem| vec![problem])?;
     let Some(consent) = consent(arguments, &plan, &asked, &typed, &stop)? else {
         plan.screen.say("nothing was agreed to, and nothing was done");
         return Ok(Ending::Stopped);
     };
-    let distant =
-        arguments.operator.as_deref().map(|socket| Distant::connect(socket, stop.clone())).transpose();
-    let (operator, viewer): (Box<dyn Operator + Send>, Option<Box<dyn Viewer + Send>>) =
-        match distant.map_err(|problem| vec![problem])? {
-            Some(distant) => (Box::new(distant.clone()), Some(Box::new(distant))),
-            None => (Box::new(Person::new(typed, std::io::stdin().is_terminal(), stop.clone())), None),
-        };
-    let parts = RealParts { port: Port::at(&arguments.port), operator, viewer, stop, consent };
+    let (operator, viewer): (Box<dyn Operator + Send>, Option<Box<dyn Viewer + Send>>) = match distant {
+        Some(distant) => (Box::new(distant.clone()), Some(Box::new(distant))),
+        None => (Box::new(Person::new(typed, std::io::stdin().is_terminal(), stop.clone())), None),
+    };
+    let parts = RealParts { port, operator, viewer, stop, consent };
     let ended = real(&plan, parts)?;
     print(&ended, &plan.screen);
     Ok(ended.ending)

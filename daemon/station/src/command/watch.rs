@@ -93,10 +93,14 @@ fn prepare(arguments: &Arguments) -> Result<Watched, Vec<Problem>> {
         match window(text) {
             Some((name, edges)) => match channels.iter().position(|id| id.as_str() == name) {
                 Some(i) => windows[i] = Some(edges),
+                None if ChannelId::new(name).is_ok_and(|id| car.description.channel(&id).is_some()) => {
+                    let seen = format!("'{name}' has a window and is not watched");
+                    problems.push(argument("--window", seen, &format!("name {name} among the channels too")));
+                }
                 None => problems.push(unknown("--window", name, &car.description)),
             },
             None => {
-                let seen = format!("'{text}' is not CHANNEL=LOW..HIGH with LOW below HIGH");
+                let seen = format!("'{text}' is not CHANNEL=LOW..HIGH with two numbers, LOW below HIGH");
                 problems.push(argument("--window", seen, "write for example --window throttle=0.45..0.55"));
             }
         }
@@ -113,9 +117,9 @@ fn prepare(arguments: &Arguments) -> Result<Watched, Vec<Problem>> {
 fn unknown(argument_name: &str, name: &str, description: &Description) -> Problem {
     let cure = match description.nearest_channel(name) {
         Some(near) => format!("did you mean '{near}'?"),
-        None => "name a channel of the description that is watched".into(),
+        None => "see the car's channels with holdgate car".into(),
     };
-    argument(argument_name, format!("'{name}' is no channel that is watched"), &cure)
+    argument(argument_name, format!("the car has no channel '{name}'"), &cure)
 }
 
 fn window(text: &str) -> Option<(&str, (f64, f64))> {

@@ -87,10 +87,12 @@ pub fn print(ended: &Ended, screen: &Screen) {
     if let Some(path) = &ended.path {
         screen.line(&format!("session: {}", path.display()));
     }
-    screen.line(&format!(
-        "{} of engine time in {:.0} ms: {:.0} times faster than real time",
-        ended.length,
-        ended.real.as_millis_f64(),
-        ended.speed()
-    ));
+    // In real time the one is the other.
+    let faster = if ended.speed() < 1.5 {
+        format!("{} in real time", ended.length)
+    } else {
+        let (took, speed) = (ended.real.as_millis_f64(), ended.speed());
+        format!("{} of engine time in {took:.0} ms: {speed:.0} times faster than real time", ended.length)
+    };
+    screen.line(&faster);
 }

@@ -187,7 +187,7 @@ fn plain(event: &Event) -> Option<String> {
                 ReleaseProof::ControllerTimeout => "by the controller's own timeout",
                 ReleaseProof::None => "NOT CONFIRMED: switch the key off",
             };
-            format!("  {output} given back after {held}, {how}")
+            format!("  {output} given back, held for {held} in all, {how}")
         }
         Event::Measured { name, estimate: Some(estimate), readings, rate, .. } => {
             format!("  {name}: {estimate} ({readings} readings, {rate:.1} a second)")

@@ -104,7 +104,8 @@ fn a_wire_on_which_nothing_answers_ends_the_run_after_the_links_patience() {
         assert!(matches!(reply, Reply::Over { ending: Ending::LinkLost, .. }), "{reply:?}");
     });
     assert_eq!(told.at, Moment::ZERO + S(15));
-    assert_eq!(told.end.why.as_deref(), Some("the link stayed down for 15.0 s"));
+    let why = "no controller answered within 15.0 s: wrong port, wrong description, or the ignition off";
+    assert_eq!(told.end.why.as_deref(), Some(why));
     // It kept trying to wake the controller, ever more slowly.
     let said: Vec<u8> = seen.requests().into_iter().flat_map(|(_, bytes)| bytes).collect();
     let wake_up = message(0x2A, 0xF1, &[0x81]);
