@@ -87,11 +87,7 @@ fn the_same_cases_run_in_real_time_over_a_port() {
             real.request_late.p99.as_millis_f64(),
         ));
         assert!(real.measured.exchanges > 3 && real.request_late.count > 0, "{name}: {real:?}");
-        assert_eq!(
-            real.character_late.count > 0,
-            name == "half-held",
-            "single bytes have no second: {real:?}"
-        );
+        assert_eq!(real.character_late.count > 0, name == "half", "single bytes have no second: {real:?}");
         assert!(
             real.measured.span <= Span::from_secs(3) && real.measured.share() <= 100.01,
             "{name}: {real:?}"

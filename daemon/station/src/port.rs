@@ -4,7 +4,7 @@ use car::Description;
 use clock::Clock;
 use link::transport::serial::Serial;
 use link::transport::{Factory, Reopen};
-use model::{Problem, Span};
+use model::{Place, Problem, ProblemKind, Span};
 
 /// The address of a wire.
 #[derive(Debug, Clone)]
@@ -25,7 +25,11 @@ impl Port {
             return Ok(());
         }
         let mut open = self.clone().opener();
-        open(&Clock::real()).map(drop)
+        let opened = clock::block_on(async { open(&Clock::real()).map(drop) });
+        opened.unwrap_or_else(|error| {
+            let (seen, cure) = (error.to_string(), "free memory, or raise the limit of open files");
+            Err(Problem::new(ProblemKind::Program, Place::Program, seen, cure))
+        })
     }
 
     /// Opens it, again and again.
