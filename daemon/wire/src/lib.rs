@@ -10,6 +10,7 @@ pub mod dialect;
 pub mod frame;
 pub mod hold;
 pub mod kline;
+mod patience;
 pub mod schedule;
 pub mod service;
 pub mod single;

@@ -172,7 +172,7 @@ fn show(arguments: &Arguments, watched: Watched, stop: Stop) -> Result<Ending, V
             script: callee,
             stop,
             sink: Box::new(Unrecorded),
-            ledger: Box::new(DiskLedger::beside(ledger, &left, clock)?),
+            ledger: Box::new(DiskLedger::beside(ledger, &left, clock)),
             operator: Box::new(Unrecorded),
             viewer: Box::new(readout),
             station: watched.station.clone(),

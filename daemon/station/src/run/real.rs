@@ -141,7 +141,7 @@ async fn drive(
         script: callee,
         stop,
         sink: Box::new(Tape::new(handle.clone(), Box::new(screen.clone()), Pace::Real)),
-        ledger: Box::new(DiskLedger::beside(ledger, &left, clock.clone())?),
+        ledger: Box::new(DiskLedger::beside(ledger, &left, clock.clone())),
         operator,
         viewer: Box::new(Pulse::new(Box::new(screen), viewer, handle)),
         station: plan.station.clone(),

@@ -75,25 +75,30 @@ impl DiskLedger {
         Self { desk: Desk::Here { book: Box::new(Book::new(ledger, left)), done: VecDeque::new() }, clock }
     }
 
-    /// The same, written on a thread of its own. Dropped, it first finishes what it was asked for.
-    pub fn beside(ledger: HoldLedger, left: &[Intent], clock: Clock) -> Result<Self, Problem> {
-        let mut book = Book::new(ledger, left);
+    /// The same, written on a thread of its own; where the system gives none, on the thread that asks: what was left
+    /// behind must be released all the same. Dropped, it first finishes what it was asked for.
+    pub fn beside(ledger: HoldLedger, left: &[Intent], clock: Clock) -> Self {
         let (asks, asked) = channel();
         let (tell, done) = unbounded_channel();
-        let thread = Builder::new().name("ledger".into()).spawn(move || {
+        // Handed over once there is a thread: one that cannot start would take it along.
+        let (give, given) = channel::<Book>();
+        let work = move || {
+            let Ok(mut book) = given.recv() else { return };
             while let Ok(ask) = asked.recv() {
-                let outcome = book.write(ask);
-                if let Err(SendError(Err(problem))) = tell.send(outcome) {
+                if let Err(SendError(Err(problem))) = tell.send(book.write(ask)) {
                     tracing::error!(%problem, "the ledger of holds, after the run");
                 }
             }
-        });
-        let thread = thread.map_err(|error| {
-            let seen = format!("the ledger's thread cannot be started: {error}");
-            let cure = "free memory or raise the limit of threads";
-            Problem::new(ProblemKind::Record, Place::Program, seen, cure)
-        })?;
-        Ok(Self { desk: Desk::Beside { asks: Some(asks), done, thread: Some(thread) }, clock })
+        };
+        let thread = match Builder::new().name("ledger".into()).spawn(work) {
+            Ok(thread) => thread,
+            Err(error) => {
+                tracing::error!(%error, "the ledger has no thread of its own");
+                return Self::here(ledger, left, clock);
+            }
+        };
+        give.send(Book::new(ledger, left)).expect("the thread begins by taking it");
+        Self { desk: Desk::Beside { asks: Some(asks), done, thread: Some(thread) }, clock }
     }
 
     fn ask(&mut self, ask: Ask) {
@@ -235,7 +240,7 @@ mod tests {
         let clock = Clock::real();
         let (station, intent) = entry();
         let open = || HoldLedger::open(folder.path(), &station).unwrap();
-        let mut ledger = DiskLedger::beside(open().0, &[], clock.clone()).unwrap();
+        let mut ledger = DiskLedger::beside(open().0, &[], clock.clone());
         ledger.intend(clock.now(), &intent);
         let done = |ledger: &mut DiskLedger| {
             clock::block_on(std::future::poll_fn(|context| ledger.poll_done(context))).unwrap()
@@ -246,7 +251,7 @@ mod tests {
         drop(ledger);
         let (again, outstanding) = open();
         assert!(matches!(outstanding.as_slice(), [Outstanding::Entry(e)] if e.output == intent.output));
-        let mut ledger = DiskLedger::beside(again, std::slice::from_ref(&intent), clock).unwrap();
+        let mut ledger = DiskLedger::beside(again, std::slice::from_ref(&intent), clock);
         ledger.cleared(&intent.output);
         // Nobody asks for the outcome; it is written all the same.
         drop(ledger);

@@ -12,10 +12,8 @@ use model::{Moment, Span};
 use super::SingleConfig;
 use crate::dialect::{Answer, Event, ExchangeTimes, Expected, Failure, Transmit};
 use crate::frame::FrameError;
+use crate::patience::Patience;
 use crate::{Deadline, Reason};
-
-/// Characters of the longest message: four of header, 255 of data, a checksum (ISO 14230-2, message structure).
-const LONGEST_MESSAGE: i64 = 260;
 
 /// What the client is doing.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -39,8 +37,8 @@ struct Job {
     sent: usize,
     attempt: u8,
     retry: bool,
-    /// Until when what is heard unasked may put it off, where not for ever.
-    insists: Option<Moment>,
+    /// How long what is heard unasked may put it off.
+    patience: Patience,
     first: Moment,
     asked: Moment,
     answering: Option<Moment>,
@@ -202,7 +200,7 @@ impl Client {
             sent: 0,
             attempt: 1,
             retry: true,
-            insists: None,
+            patience: Patience::default(),
             first: now,
             asked: now,
             answering: None,
@@ -226,17 +224,16 @@ impl Client {
     /// Has what waits for its turn wait for no more than the rest of one message, however long others go on speaking.
     /// For a release, which must not wait for a line that never falls silent.
     pub fn insist(&mut self, now: Moment) {
-        let until = now + self.tb * LONGEST_MESSAGE;
         if let Some(job) = &mut self.job {
-            job.insists = Some(until);
+            job.patience = Patience::of_one_message(now, self.tb);
         }
     }
 
     /// Puts the next request off because somebody speaks.
     fn put_off(&mut self, until: Moment) {
-        let put_off = self.not_before.max(until);
-        let insists = self.job.as_ref().and_then(|job| job.insists).filter(|_| self.state == State::Gap);
-        self.not_before = insists.map_or(put_off, |last| put_off.min(last.max(self.not_before)));
+        let waiting = self.job.as_ref().filter(|_| self.state == State::Gap);
+        let patience = waiting.map(|job| job.patience).unwrap_or_default();
+        self.not_before = patience.put_off(self.not_before, until);
     }
 
     /// The next moment at which `timeout` must be called, and why.
