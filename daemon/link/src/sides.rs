@@ -3,12 +3,14 @@
 
 use std::task::{Context, Poll};
 
-use model::{EventEnvelope, Judgement, Moment, OutputId, Problem, Quantity, Sample, Span, Wanted};
+use model::{EventEnvelope, Gap, Judgement, Moment, OutputId, Problem, Quantity, Sample, Span, Wanted};
 
 /// Takes everything that is to be recorded, without ever making the driver wait in real time.
 pub trait Sink {
     /// A sample.
     fn sample(&mut self, sample: &Sample);
+    /// A reading that did not come.
+    fn gap(&mut self, gap: &Gap);
     /// An event.
     fn event(&mut self, event: &EventEnvelope);
     /// How many records were lost since this was last asked.
@@ -96,6 +98,8 @@ pub(crate) struct Nobody;
 
 impl Sink for Nobody {
     fn sample(&mut self, _: &Sample) {}
+
+    fn gap(&mut self, _: &Gap) {}
 
     fn event(&mut self, _: &EventEnvelope) {}
 }

@@ -26,6 +26,41 @@ impl Quality {
     }
 }
 
+/// Why a channel that was asked for was not read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum GapReason {
+    /// The controller did not answer in time.
+    NoAnswer,
+    /// Its answer was damaged on the way, so nothing in it was believed.
+    Damaged,
+    /// It refused the request.
+    Refused,
+    /// There was no link.
+    LinkDown,
+    /// It was read, but what was read could not be recorded.
+    Lost,
+}
+
+impl GapReason {
+    /// Every reason there is.
+    pub const ALL: [Self; 5] = [Self::NoAnswer, Self::Damaged, Self::Refused, Self::LinkDown, Self::Lost];
+}
+
+/// A stretch of time in which a channel that was asked for was not read. It is recorded as a row of its own,
+/// so that nobody has to guess a gap from the distance of two readings.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Gap {
+    /// What was not read.
+    pub channel: ChannelId,
+    /// The middle of the stretch.
+    pub at: Moment,
+    /// Half of the stretch.
+    pub half: Span,
+    /// Why.
+    pub why: GapReason,
+}
+
 /// One reading of one channel.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Sample {

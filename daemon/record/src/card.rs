@@ -37,8 +37,10 @@ pub struct SessionCard {
     pub head: SessionHead,
     /// How it ended; absent when a crash ended it.
     pub ending: Option<Ending>,
-    /// Rows of the table of samples.
+    /// Readings in the table of samples.
     pub samples: u64,
+    /// Gaps in the table of samples.
+    pub gaps: u64,
     /// Rows of the table of events.
     pub events: u64,
     /// Time of the earliest sample or event.
@@ -103,6 +105,7 @@ mod tests {
             head: head("s1"),
             ending: Some(Ending::Passed),
             samples: 7,
+            gaps: 2,
             events: 3,
             first: Some(Moment(1)),
             last: Some(Moment(9)),

@@ -11,6 +11,7 @@ use crate::head::SessionHead;
 use crate::journal::{Frame, JournalReader};
 use crate::layout::{CARD, CLOSING, EVENTS, JOURNAL, Layout, SAMPLES};
 use crate::problem::{damaged, on_disk};
+use crate::row::Row;
 use crate::tables::{Anchors, EventTable, SampleTable, TableHead};
 use crate::writer::ClosedSession;
 
@@ -20,6 +21,7 @@ struct Survey {
     ending: Option<Ending>,
     anchors: Anchors,
     samples: u64,
+    gaps: u64,
     events: u64,
     first: Option<Moment>,
     last: Option<Moment>,
@@ -103,6 +105,7 @@ fn survey(disk: &dyn Disk, journal: &Path) -> Result<Survey, Problem> {
         head,
         ending: None,
         samples: 0,
+        gaps: 0,
         events: 0,
         first: None,
         last: None,
@@ -112,9 +115,14 @@ fn survey(disk: &dyn Disk, journal: &Path) -> Result<Survey, Problem> {
     let mut reader = JournalReader::new(disk.read(journal).map_err(read)?);
     while let Some(frame) = reader.next().map_err(read)? {
         match frame {
-            Frame::Samples(samples) => {
-                found.samples += samples.len() as u64;
-                samples.iter().for_each(|s| found.saw(s.at));
+            Frame::Samples(rows) => {
+                for row in &rows {
+                    match row {
+                        Row::Sample(_) => found.samples += 1,
+                        Row::Gap(_) => found.gaps += 1,
+                    }
+                    found.saw(row.at());
+                }
             }
             Frame::Event(event, _) => {
                 found.events += 1;
@@ -163,9 +171,9 @@ fn write_files(
     let mut reader = JournalReader::new(disk.read(journal).map_err(read)?);
     while let Some(frame) = reader.next().map_err(read)? {
         match frame {
-            Frame::Samples(batch) => {
-                for sample in &batch {
-                    samples.push(sample).map_err(write(&samples_path))?;
+            Frame::Samples(rows) => {
+                for row in &rows {
+                    samples.push(row).map_err(write(&samples_path))?;
                 }
             }
             Frame::Event(event, json) => events.push(&event, json).map_err(write(&events_path))?,
@@ -181,6 +189,7 @@ fn write_files(
         head: survey.head,
         ending: survey.ending,
         samples: survey.samples,
+        gaps: survey.gaps,
         events: survey.events,
         first: survey.first,
         last: survey.last,

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use model::{ChannelId, SessionId, StationId, Unit};
+use model::{ChannelId, Job, SessionId, StationId, Unit};
 use serde::{Deserialize, Serialize};
 
 /// One channel as its description had it when the session began.
@@ -45,6 +45,9 @@ pub struct SessionHead {
     /// UTC at moment 0 of the station's clock, in nanoseconds since 1970-01-01T00:00:00Z. Anchor events may
     /// correct it later.
     pub utc_nanos: i64,
+    /// The job that it belongs to.
+    #[serde(default, skip_serializing_if = "Job::is_empty")]
+    pub job: Job,
     /// Tags given by the user.
     pub tags: BTreeMap<String, String>,
     /// SHA-256 of the controller's description, in hex.

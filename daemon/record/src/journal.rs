@@ -12,9 +12,10 @@
 //! little-endian groups of seven bits. The first frame is the head. Deltas of the sample frames run on from
 //! frame to frame: the file is only ever read from its start to its first damaged frame.
 
-use model::{ChannelId, Ending, EventEnvelope, Sample};
+use model::{ChannelId, Ending, EventEnvelope};
 
 use crate::head::SessionHead;
+use crate::row::Row;
 
 mod codec;
 mod frame;
@@ -28,7 +29,7 @@ pub(crate) use frame::FrameWriter;
 pub(crate) use reader::JournalReader;
 
 const MAGIC: [u8; 4] = *b"HGJ\x1a";
-const VERSION: u16 = 1;
+const VERSION: u16 = 2;
 const HEADER: usize = 10;
 
 /// The longest payload. A length beyond it is damage, and no memory is asked for it.
@@ -47,8 +48,8 @@ pub(crate) enum Frame {
     Head(Box<SessionHead>),
     /// A channel that the head does not name; it gets the next number.
     Channel(ChannelId),
-    /// Samples in the order recorded.
-    Samples(Vec<Sample>),
+    /// Readings and gaps in the order recorded.
+    Samples(Vec<Row>),
     /// An event, and its JSON as it was written.
     Event(Box<EventEnvelope>, String),
     /// The session was closed in order.

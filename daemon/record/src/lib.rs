@@ -24,6 +24,7 @@ mod ledger;
 mod problem;
 mod read;
 mod recorder;
+mod row;
 mod tables;
 #[cfg(test)]
 mod testing;
@@ -35,8 +36,9 @@ pub use consents::Consents;
 pub use head::{ChannelHead, SessionHead};
 pub use layout::utc_text;
 pub use ledger::{HoldLedger, LedgerEntry, Outstanding};
-pub use read::{Samples, Session, read_session};
+pub use read::{Rows, Samples, Session, read_session};
 pub use recorder::{Entry, Recorder, RecorderHandle, SyncReply};
+pub use row::Row;
 pub use tables::{DeclaredTable, declared_tables};
 pub use writer::{ClosedSession, DEFAULT_SYNC_INTERVAL, SessionWriter};
 

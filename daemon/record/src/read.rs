@@ -3,9 +3,9 @@
 use std::fs::File;
 use std::path::{Path, PathBuf};
 
-use arrow::array::{Array, AsArray, RecordBatch};
+use arrow::array::{Array, AsArray, Float64Array, RecordBatch};
 use arrow::datatypes::{Float64Type, Int32Type, Int64Type};
-use model::{ChannelId, EventEnvelope, Moment, Problem, Sample, Span, Uncertainty};
+use model::{ChannelId, EventEnvelope, Gap, Moment, Problem, Sample, Span, Uncertainty};
 use parquet::arrow::arrow_reader::{ParquetRecordBatchReader, ParquetRecordBatchReaderBuilder};
 
 use crate::card::SessionCard;
@@ -13,7 +13,8 @@ use crate::close::check_digest;
 use crate::head::{ChannelHead, SessionHead};
 use crate::layout::{CARD, EVENTS, SAMPLES};
 use crate::problem::{damaged, on_disk};
-use crate::tables::quality_of;
+use crate::row::Row;
+use crate::tables::{quality_of, reason_of};
 
 const BATCH_ROWS: usize = 8 << 10;
 
@@ -39,12 +40,17 @@ impl Session {
         self.card.head.channels.iter().find(|c| c.id == *id)
     }
 
-    /// The samples in the order recorded. An item is a problem when the file was damaged after the digest
-    /// was checked; nothing follows it.
-    pub fn samples(&self) -> Result<Samples, Problem> {
+    /// Readings and gaps in the order of time. An item is a problem when the file was damaged after the
+    /// digest was checked; nothing follows it.
+    pub fn rows(&self) -> Result<Rows, Problem> {
         let path = self.path.join(SAMPLES);
         let batches = open_table(&path)?;
-        Ok(Samples { path, batches, ready: Vec::new().into_iter(), over: false })
+        Ok(Rows { path, batches, ready: Vec::new().into_iter(), over: false })
+    }
+
+    /// The readings alone, as [`Session::rows`] gives them.
+    pub fn samples(&self) -> Result<Samples, Problem> {
+        self.rows().map(Samples)
     }
 }
 
@@ -75,29 +81,40 @@ pub fn read_session(path: &Path) -> Result<Session, Problem> {
     Ok(session)
 }
 
-/// The samples of a session, one after the other, with bounded memory.
-pub struct Samples {
-    path: PathBuf,
-    batches: ParquetRecordBatchReader,
-    ready: std::vec::IntoIter<Sample>,
-    over: bool,
-}
+/// The readings of a session, one after the other, with bounded memory.
+pub struct Samples(Rows);
 
 impl Iterator for Samples {
     type Item = Result<Sample, Problem>;
 
     fn next(&mut self) -> Option<Self::Item> {
+        self.0.by_ref().find_map(|row| row.map(Row::into_sample).transpose())
+    }
+}
+
+/// Readings and gaps of a session, one after the other, with bounded memory.
+pub struct Rows {
+    path: PathBuf,
+    batches: ParquetRecordBatchReader,
+    ready: std::vec::IntoIter<Row>,
+    over: bool,
+}
+
+impl Iterator for Rows {
+    type Item = Result<Row, Problem>;
+
+    fn next(&mut self) -> Option<Self::Item> {
         loop {
-            if let Some(sample) = self.ready.next() {
-                return Some(Ok(sample));
+            if let Some(row) = self.ready.next() {
+                return Some(Ok(row));
             }
             if self.over {
                 return None;
             }
             match self.batches.next() {
                 None => self.over = true,
-                Some(batch) => match batch.map_err(|e| e.to_string()).and_then(|b| samples_of(&b)) {
-                    Ok(samples) => self.ready = samples.into_iter(),
+                Some(batch) => match batch.map_err(|e| e.to_string()).and_then(|b| rows_of(&b)) {
+                    Ok(rows) => self.ready = rows.into_iter(),
                     Err(why) => {
                         self.over = true;
                         return Some(Err(unreadable(&self.path, &why)));
@@ -123,7 +140,7 @@ fn read_events(path: &Path) -> Result<Vec<EventEnvelope>, Problem> {
     let mut events = Vec::new();
     for batch in open_table(path)? {
         let batch = batch.map_err(|e| unreadable(path, &e.to_string()))?;
-        let column = column(&batch, "json").map_err(|why| unreadable(path, &why))?;
+        let column = full(&batch, "json").map_err(|why| unreadable(path, &why))?;
         let texts = column
             .as_string_opt::<i32>()
             .ok_or_else(|| unreadable(path, "column 'json' is not of its kind"))?;
@@ -135,28 +152,42 @@ fn read_events(path: &Path) -> Result<Vec<EventEnvelope>, Problem> {
     Ok(events)
 }
 
-fn samples_of(batch: &RecordBatch) -> Result<Vec<Sample>, String> {
+fn rows_of(batch: &RecordBatch) -> Result<Vec<Row>, String> {
     let [channel, quality] = [names(batch, "channel")?, names(batch, "quality")?];
     let channels = distinct(&channel, |text| ChannelId::new(text).ok())?;
-    let qualities = distinct(&quality, quality_of)?;
-    let [at, time_uncertainty, raw] =
-        [wholes(batch, "at_ns")?, wholes(batch, "time_uncertainty_ns")?, wholes(batch, "raw")?];
+    let qualities = distinct(&quality, |text| {
+        quality_of(text).map(Ok).or_else(|| reason_of(text).map(Err::<model::Quality, _>))
+    })?;
+    let [at, half] = [wholes(batch, "at_ns")?, wholes(batch, "time_uncertainty_ns")?];
+    let raw =
+        column(batch, "raw")?.as_primitive_opt::<Int64Type>().ok_or("column 'raw' is not of its kind")?;
     let [value, noise] = [numbers(batch, "value")?, numbers(batch, "noise")?];
     let [resolution, shared] = [numbers(batch, "resolution")?, numbers(batch, "shared")?];
-    let sample = |i: usize| Sample {
-        channel: channels[channel.keys[i] as usize].clone(),
-        at: Moment(at[i]),
-        time_uncertainty: Span(time_uncertainty[i]),
-        raw: raw[i],
-        value: value[i],
-        uncertainty: Uncertainty { noise: noise[i], resolution: resolution[i], shared: shared[i] },
-        quality: qualities[quality.keys[i] as usize],
+    let row = |i: usize| {
+        let channel = channels[channel.keys[i] as usize].clone();
+        let (at, half) = (Moment(at[i]), Span(half[i]));
+        let quality = match qualities[quality.keys[i] as usize] {
+            Ok(quality) => quality,
+            Err(why) => return Ok(Row::Gap(Gap { channel, at, half, why })),
+        };
+        let there = [value, noise, resolution, shared].iter().all(|numbers| numbers.is_valid(i));
+        if !there || raw.is_null(i) {
+            return Err(format!("a reading of '{channel}' lacks a number"));
+        }
+        let uncertainty =
+            Uncertainty { noise: noise.value(i), resolution: resolution.value(i), shared: shared.value(i) };
+        let (raw, value) = (raw.value(i), value.value(i));
+        Ok(Row::Sample(Sample { channel, at, time_uncertainty: half, raw, value, uncertainty, quality }))
     };
-    Ok((0..batch.num_rows()).map(sample).collect())
+    (0..batch.num_rows()).map(row).collect()
 }
 
 fn column<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a dyn Array, String> {
-    let column = batch.column_by_name(name).ok_or_else(|| format!("column '{name}' is missing"))?;
+    batch.column_by_name(name).map(AsRef::as_ref).ok_or_else(|| format!("column '{name}' is missing"))
+}
+
+fn full<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a dyn Array, String> {
+    let column = column(batch, name)?;
     if column.null_count() > 0 {
         return Err(format!("column '{name}' has gaps"));
     }
@@ -164,13 +195,13 @@ fn column<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a dyn Array, Strin
 }
 
 fn wholes<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a [i64], String> {
-    let array = column(batch, name)?.as_primitive_opt::<Int64Type>();
+    let array = full(batch, name)?.as_primitive_opt::<Int64Type>();
     array.map(|a| &a.values()[..]).ok_or_else(|| format!("column '{name}' is not of its kind"))
 }
 
-fn numbers<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a [f64], String> {
+fn numbers<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a Float64Array, String> {
     let array = column(batch, name)?.as_primitive_opt::<Float64Type>();
-    array.map(|a| &a.values()[..]).ok_or_else(|| format!("column '{name}' is not of its kind"))
+    array.ok_or_else(|| format!("column '{name}' is not of its kind"))
 }
 
 /// A column of texts out of few: a key for each row into the list of texts.
@@ -181,7 +212,7 @@ struct Names<'a> {
 
 fn names<'a>(batch: &'a RecordBatch, name: &str) -> Result<Names<'a>, String> {
     let wrong = || format!("column '{name}' is not of its kind");
-    let array = column(batch, name)?.as_dictionary_opt::<Int32Type>().ok_or_else(wrong)?;
+    let array = full(batch, name)?.as_dictionary_opt::<Int32Type>().ok_or_else(wrong)?;
     let texts = array.values().as_string_opt::<i32>().ok_or_else(wrong)?;
     Ok(Names { keys: array.keys().values(), texts })
 }

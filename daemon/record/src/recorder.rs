@@ -4,7 +4,7 @@ use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::sync::{Arc, OnceLock};
 use std::thread::{Builder, JoinHandle};
 
-use model::{Ending, EventEnvelope, Moment, Place, Problem, ProblemKind, Sample};
+use model::{Ending, EventEnvelope, Gap, Moment, Place, Problem, ProblemKind, Sample};
 
 use crate::writer::{ClosedSession, SessionWriter};
 
@@ -15,6 +15,8 @@ pub type SyncReply = Box<dyn FnOnce(Result<(), Problem>) + Send>;
 pub enum Entry {
     /// A sample.
     Sample(Sample),
+    /// A reading that did not come.
+    Gap(Gap),
     /// An event.
     Event(EventEnvelope),
     /// Nothing but the time: lets a due sync happen while nothing else comes.
@@ -27,6 +29,7 @@ impl std::fmt::Debug for Entry {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Sample(sample) => f.debug_tuple("Sample").field(sample).finish(),
+            Self::Gap(gap) => f.debug_tuple("Gap").field(gap).finish(),
             Self::Event(event) => f.debug_tuple("Event").field(event).finish(),
             Self::Tick(now) => f.debug_tuple("Tick").field(now).finish(),
             Self::Sync(_) => f.write_str("Sync"),
@@ -157,6 +160,10 @@ fn run(
             Message::Entry(Entry::Sample(sample)) => {
                 writer.sample(&sample);
                 writer.tick(sample.at);
+            }
+            Message::Entry(Entry::Gap(gap)) => {
+                writer.gap(&gap);
+                writer.tick(gap.at + gap.half);
             }
             Message::Entry(Entry::Event(event)) => {
                 writer.event(&event);

@@ -16,7 +16,7 @@ mod write;
 pub(crate) use about::{Anchors, TableHead};
 pub use columns::{DeclaredTable, declared_tables};
 pub(crate) use events::EventTable;
-pub(crate) use samples::{SampleTable, quality_of};
+pub(crate) use samples::{SampleTable, quality_of, reason_of};
 
 /// Why a table cannot be written.
 #[derive(Debug, thiserror::Error)]

@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use model::{
-    ChannelId, Event, EventEnvelope, Moment, Quality, SCHEMA_VERSION, Sample, SessionId, Span, StationId,
-    Uncertainty, Unit,
+    ChannelId, Event, EventEnvelope, Gap, GapReason, Moment, Quality, SCHEMA_VERSION, Sample, SessionId,
+    Span, StationId, Uncertainty, Unit,
 };
 
 use crate::head::{ChannelHead, SessionHead};
@@ -31,6 +31,7 @@ pub(crate) fn head(session: &str) -> SessionHead {
         procedure: Some("idle-set-up".into()),
         program: "0.1.0".into(),
         utc_nanos: STARTED,
+        job: model::Job::default(),
         tags: BTreeMap::from([("who".into(), "me".into())]),
         description_sha256: "d1".into(),
         script_sha256: None,
@@ -49,6 +50,10 @@ pub(crate) fn sample(channel: &str, at: i64, raw: i64) -> Sample {
         uncertainty: Uncertainty { noise: factor / 8.0, resolution: factor, shared: factor / 4.0 },
         quality: Quality::Good,
     }
+}
+
+pub(crate) fn gap(channel: &str, at: i64, why: GapReason) -> Gap {
+    Gap { channel: ChannelId::new(channel).unwrap(), at: Moment(at), half: Span(25_000_000), why }
 }
 
 pub(crate) fn event(session: &str, seq: u64, at: i64, text: &str) -> EventEnvelope {

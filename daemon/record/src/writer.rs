@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use model::{Ending, Event, EventEnvelope, Moment, Problem, ProblemKind, Sample, Span};
+use model::{ChannelId, Ending, Event, EventEnvelope, Gap, Moment, Problem, ProblemKind, Sample, Span};
 
 use crate::close::close;
 use crate::disk::{Disk, DiskFile, Lock, create_folders};
@@ -25,7 +25,7 @@ const FULL_BUFFER: usize = 64 << 10;
 pub struct ClosedSession {
     /// Its folder.
     pub path: PathBuf,
-    /// Rows of the table of samples.
+    /// Readings in the table of samples.
     pub samples: u64,
     /// Rows of the table of events.
     pub events: u64,
@@ -122,16 +122,25 @@ impl SessionWriter {
 
     /// Takes one sample.
     pub fn sample(&mut self, sample: &Sample) {
+        self.row(&sample.channel, |codec, batch| codec.encode(sample, batch));
+    }
+
+    /// Takes one reading that did not come.
+    pub fn gap(&mut self, gap: &Gap) {
+        self.row(&gap.channel, |codec, batch| codec.encode_gap(gap, batch));
+    }
+
+    fn row(&mut self, channel: &ChannelId, encode: impl FnOnce(&mut Codec, &mut Vec<u8>) -> bool) {
         if self.problem.is_some() {
             self.lost += 1;
             return;
         }
-        if !self.codec.knows(&sample.channel) {
+        if !self.codec.knows(channel) {
             self.close_batch();
-            self.frames.channel(&sample.channel, &mut self.buffer);
-            self.codec.add(sample.channel.clone());
+            self.frames.channel(channel, &mut self.buffer);
+            self.codec.add(channel.clone());
         }
-        let known = self.codec.encode(sample, &mut self.batch);
+        let known = encode(&mut self.codec, &mut self.batch);
         debug_assert!(known, "the channel was given a number just now");
         self.batch_count += 1;
         self.unsynced = true;

@@ -110,6 +110,7 @@ fn head(session: &str) -> SessionHead {
         procedure: Some("idle-set-up".into()),
         program: "0.1.0".into(),
         utc_nanos: 1_795_593_600_000_000_000,
+        job: model::Job::default(),
         tags: BTreeMap::new(),
         description_sha256: "d1".into(),
         script_sha256: None,

@@ -5,7 +5,7 @@ use std::rc::Rc;
 use std::task::{Context, Poll};
 
 use link::{Intent, Ledger, Live, Sink, Viewer};
-use model::{Event, EventEnvelope, Moment, OutputId, Problem, Sample};
+use model::{Event, EventEnvelope, Gap, Moment, OutputId, Problem, Sample};
 
 use crate::script::MARK;
 
@@ -15,6 +15,8 @@ pub(crate) struct Marks(pub(crate) Rc<RefCell<Option<Moment>>>);
 
 impl Sink for Marks {
     fn sample(&mut self, _: &Sample) {}
+
+    fn gap(&mut self, _: &Gap) {}
 
     fn event(&mut self, event: &EventEnvelope) {
         if matches!(&event.event, Event::Paused { words, .. } if words == MARK) {

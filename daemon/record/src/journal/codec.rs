@@ -5,13 +5,17 @@
 //! uncertainty (signed varint, ns), the three uncertainties (3 × 8 bytes) and the value (8 bytes). A value that
 //! is exactly count × factor + offset of the channel's head, or equal to the last, costs nothing. Numbers are
 //! compared and kept by their bits, so not-a-number, infinities and minus zero come back as they were.
+//!
+//! A gap has its own flag and the reason in the lower bits; after the time come half of its length less the channel's last
+//! time uncertainty (signed varint, ns), and nothing of the channel's other numbers changes.
 
 use std::collections::BTreeMap;
 
-use model::{ChannelId, Moment, Quality, Sample, Span, Uncertainty};
+use model::{ChannelId, Gap, GapReason, Moment, Quality, Sample, Span, Uncertainty};
 
 use super::varint;
 use crate::head::SessionHead;
+use crate::row::Row;
 
 const NEW_TIME_UNCERTAINTY: u8 = 1 << 2;
 const NEW_UNCERTAINTY: u8 = 1 << 3;
@@ -19,7 +23,8 @@ const VALUE_ON_LINE: u8 = 0 << 4;
 const VALUE_AS_BEFORE: u8 = 1 << 4;
 const VALUE_IN_FULL: u8 = 2 << 4;
 const VALUE_BITS: u8 = 3 << 4;
-const UNUSED_BITS: u8 = 3 << 6;
+const GAP: u8 = 1 << 6;
+const UNUSED_BITS: u8 = 1 << 7;
 
 const QUALITIES: [Quality; 4] = [Quality::Good, Quality::Implausible, Quality::Saturated, Quality::Invalid];
 
@@ -115,8 +120,20 @@ impl Codec {
         true
     }
 
-    /// Takes a sample off the front; `None` when the bytes are not one.
-    pub(crate) fn decode(&mut self, bytes: &mut &[u8]) -> Option<Sample> {
+    /// Appends a gap; `false`, and nothing done, when its channel has no number.
+    pub(crate) fn encode_gap(&mut self, gap: &Gap, out: &mut Vec<u8>) -> bool {
+        let Some(&number) = self.numbers.get(&gap.channel) else { return false };
+        let channel = &mut self.channels[number];
+        varint::put(out, number as u64);
+        out.push(GAP | reason_bits(gap.why));
+        varint::put_signed(out, gap.at.0.wrapping_sub(self.at));
+        varint::put_signed(out, gap.half.0.wrapping_sub(channel.time_uncertainty));
+        self.at = gap.at.0;
+        true
+    }
+
+    /// Takes a row off the front; `None` when the bytes are not one.
+    pub(crate) fn decode(&mut self, bytes: &mut &[u8]) -> Option<Row> {
         let number = usize::try_from(varint::take(bytes)?).ok()?;
         let channel = self.channels.get_mut(number)?;
         let (&flags, rest) = bytes.split_first()?;
@@ -125,6 +142,11 @@ impl Codec {
             return None;
         }
         self.at = self.at.wrapping_add(varint::take_signed(bytes)?);
+        if flags & GAP != 0 {
+            let why = *REASONS.get(usize::from(flags & !GAP))?;
+            let half = Span(channel.time_uncertainty.wrapping_add(varint::take_signed(bytes)?));
+            return Some(Row::Gap(Gap { channel: channel.id.clone(), at: Moment(self.at), half, why }));
+        }
         channel.raw = channel.raw.wrapping_add(varint::take_signed(bytes)?);
         if flags & NEW_TIME_UNCERTAINTY != 0 {
             channel.time_uncertainty = channel.time_uncertainty.wrapping_add(varint::take_signed(bytes)?);
@@ -141,7 +163,7 @@ impl Codec {
             _ => return None,
         };
         let [noise, resolution, shared] = channel.uncertainty.map(f64::from_bits);
-        Some(Sample {
+        Some(Row::Sample(Sample {
             channel: channel.id.clone(),
             at: Moment(self.at),
             time_uncertainty: Span(channel.time_uncertainty),
@@ -149,17 +171,17 @@ impl Codec {
             value: f64::from_bits(channel.value),
             uncertainty: Uncertainty { noise, resolution, shared },
             quality: QUALITIES[usize::from(flags & 3)],
-        })
+        }))
     }
 
     /// Reads a whole sample frame: how many, then each, then nothing more.
-    pub(crate) fn decode_batch(&mut self, mut payload: &[u8]) -> Option<Vec<Sample>> {
+    pub(crate) fn decode_batch(&mut self, mut payload: &[u8]) -> Option<Vec<Row>> {
         let count = varint::take(&mut payload)?;
-        let mut samples = Vec::new();
+        let mut rows = Vec::new();
         for _ in 0..count {
-            samples.push(self.decode(&mut payload)?);
+            rows.push(self.decode(&mut payload)?);
         }
-        payload.is_empty().then_some(samples)
+        payload.is_empty().then_some(rows)
     }
 }
 
@@ -187,6 +209,18 @@ fn quality_bits(quality: Quality) -> u8 {
         Quality::Implausible => 1,
         Quality::Saturated => 2,
         Quality::Invalid => 3,
+    }
+}
+
+const REASONS: [GapReason; 5] = GapReason::ALL;
+
+fn reason_bits(why: GapReason) -> u8 {
+    match why {
+        GapReason::NoAnswer => 0,
+        GapReason::Damaged => 1,
+        GapReason::Refused => 2,
+        GapReason::LinkDown => 3,
+        GapReason::Lost => 4,
     }
 }
 
@@ -230,21 +264,45 @@ pub(crate) mod tests {
                 == (&b.channel, b.at, b.time_uncertainty, b.raw, b.quality)
     }
 
+    /// A reading, or now and then a gap.
+    pub(crate) fn any_row() -> impl Strategy<Value = Row> {
+        let gap = (0..3usize, any::<i64>(), any::<i64>(), 0..5usize).prop_map(|(c, at, half, why)| {
+            Row::Gap(Gap {
+                channel: ChannelId::new(["rpm", "volts", "stranger"][c]).unwrap(),
+                at: Moment(at),
+                half: Span(half),
+                why: GapReason::ALL[why],
+            })
+        });
+        prop_oneof![4 => any_sample().prop_map(Row::Sample), 1 => gap]
+    }
+
+    fn same_row(a: &Row, b: &Row) -> bool {
+        match (a, b) {
+            (Row::Sample(a), Row::Sample(b)) => same(a, b),
+            (a, b) => a == b,
+        }
+    }
+
     proptest! {
         #[test]
-        fn any_samples_come_back_bit_for_bit(samples in proptest::collection::vec(any_sample(), 0..40)) {
+        fn any_rows_come_back_bit_for_bit(rows in proptest::collection::vec(any_row(), 0..40)) {
             let (mut there, mut back) = (Codec::new(&head("s")), Codec::new(&head("s")));
             let stranger = ChannelId::new("stranger").unwrap();
             there.add(stranger.clone());
             back.add(stranger);
             let mut body = Vec::new();
-            for sample in &samples {
-                prop_assert!(there.encode(sample, &mut body));
+            for row in &rows {
+                let known = match row {
+                    Row::Sample(sample) => there.encode(sample, &mut body),
+                    Row::Gap(gap) => there.encode_gap(gap, &mut body),
+                };
+                prop_assert!(known);
             }
-            let read = back.decode_batch(&batch(samples.len() as u64, &body)).unwrap();
-            prop_assert_eq!(read.len(), samples.len());
-            for (a, b) in samples.iter().zip(&read) {
-                prop_assert!(same(a, b), "{a:?} {b:?}");
+            let read = back.decode_batch(&batch(rows.len() as u64, &body)).unwrap();
+            prop_assert_eq!(read.len(), rows.len());
+            for (a, b) in rows.iter().zip(&read) {
+                prop_assert!(same_row(a, b), "{a:?} {b:?}");
             }
         }
 

@@ -2,7 +2,8 @@
 
 use super::reader::Damage;
 use super::*;
-use crate::testing::{event, head, sample};
+use crate::testing::{event, gap, head, sample};
+use model::{GapReason, Sample};
 
 /// A small journal, its frames, and the offset at which each ends.
 fn small() -> (Vec<u8>, Vec<Frame>, Vec<usize>) {
@@ -25,8 +26,11 @@ fn small() -> (Vec<u8>, Vec<Frame>, Vec<usize>) {
         for sample in &samples {
             assert!(codec.encode(sample, &mut body));
         }
-        writer.samples(3, &body, &mut bytes);
-        frames.push(Frame::Samples(samples));
+        let gap = gap("volts", i * 10 + 5, GapReason::ALL[i as usize]);
+        assert!(codec.encode_gap(&gap, &mut body));
+        writer.samples(4, &body, &mut bytes);
+        let rows = samples.into_iter().map(Row::Sample).chain([Row::Gap(gap)]);
+        frames.push(Frame::Samples(rows.collect()));
         ends.push(bytes.len());
         let event = event("s1", i as u64 + 1, i * 10 + 5, "a remark");
         let json = serde_json::to_string(&event).unwrap();

@@ -3,14 +3,14 @@
 use std::collections::BTreeMap;
 use std::fs;
 
-use model::{Ending, Event, Quality};
+use model::{Ending, Event, GapReason, Quality};
 use parquet::file::metadata::KeyValue;
 use proptest::prelude::*;
 
 use super::*;
 use crate::archive::Archive;
 use crate::journal::sample_tests::{any_sample, same};
-use crate::testing::{STARTED, event, head, sample, wrap};
+use crate::testing::{STARTED, event, gap, head, sample, wrap};
 
 fn record(samples: &[Sample], events: &[EventEnvelope]) -> (tempfile::TempDir, PathBuf) {
     let folder = tempfile::tempdir().unwrap();
@@ -177,6 +177,35 @@ fn a_session_with_a_flipped_bit_anywhere_is_refused() {
     assert_eq!(read_session(&path).unwrap().events.len(), 1);
     fs::remove_file(path.join(EVENTS)).unwrap();
     assert!(read_session(&path).unwrap_err().cure.contains("exists"));
+}
+
+#[test]
+fn a_gap_is_a_row_of_its_own_with_its_reason_and_without_numbers() {
+    let rows: Vec<Row> = GapReason::ALL
+        .into_iter()
+        .zip(1..)
+        .flat_map(|(why, i)| {
+            [Row::Sample(sample("rpm", i * 1_000_000, 34)), Row::Gap(gap("volts", i * 1_000_000, why))]
+        })
+        .collect();
+    let folder = tempfile::tempdir().unwrap();
+    let (archive, _) = Archive::open(folder.path()).unwrap();
+    let mut writer = archive.begin(head("s1")).unwrap();
+    for row in &rows {
+        match row {
+            Row::Sample(sample) => writer.sample(sample),
+            Row::Gap(gap) => writer.gap(gap),
+        }
+    }
+    let path = writer.close(Ending::Passed).unwrap().path;
+    let session = read_session(&path).unwrap();
+    assert_eq!((session.card.samples, session.card.gaps), (5, 5));
+    assert_eq!(session.rows().unwrap().map(Result::unwrap).collect::<Vec<_>>(), rows);
+    assert_eq!(read(&path).len(), 5, "a gap is no reading");
+    let batch = open_table(&path.join(SAMPLES)).unwrap().next().unwrap().unwrap();
+    for name in ["raw", "value", "noise", "resolution", "shared"] {
+        assert_eq!(batch.column_by_name(name).unwrap().null_count(), 5, "{name}");
+    }
 }
 
 #[test]

@@ -20,10 +20,12 @@ pub(super) enum Kind {
     Whole,
     /// A whole number that is never negative.
     Count,
+    /// A whole number that changes little from row to row, or none.
+    MaybeWhole,
     /// Nanoseconds since 1970-01-01T00:00:00Z.
     Utc,
-    /// A number out of few different ones: values come from converter counts.
-    Number,
+    /// A number out of few different ones, because values come from converter counts; or none.
+    MaybeNumber,
 }
 
 impl Kind {
@@ -33,10 +35,10 @@ impl Kind {
                 DataType::Dictionary(Box::new(DataType::Int32), Box::new(DataType::Utf8))
             }
             Self::Text => DataType::Utf8,
-            Self::Whole => DataType::Int64,
+            Self::Whole | Self::MaybeWhole => DataType::Int64,
             Self::Count => DataType::UInt64,
             Self::Utc => DataType::Timestamp(TimeUnit::Nanosecond, Some("UTC".into())),
-            Self::Number => DataType::Float64,
+            Self::MaybeNumber => DataType::Float64,
         }
     }
 
@@ -44,19 +46,25 @@ impl Kind {
         match self {
             Self::Name | Self::MaybeName => "string, dictionary",
             Self::Text => "string",
-            Self::Whole => "int64",
+            Self::Whole | Self::MaybeWhole => "int64",
             Self::Count => "uint64",
             Self::Utc => "timestamp[ns, UTC]",
-            Self::Number => "float64",
+            Self::MaybeNumber => "float64",
         }
+    }
+
+    fn may_be_none(self) -> bool {
+        matches!(self, Self::MaybeName | Self::MaybeWhole | Self::MaybeNumber)
     }
 
     /// The encoding asked for, and whether a dictionary comes first.
     pub(super) fn encoding(self) -> (Encoding, bool) {
         match self {
-            Self::Name | Self::MaybeName | Self::Number => (Encoding::PLAIN, true),
+            Self::Name | Self::MaybeName | Self::MaybeNumber => (Encoding::PLAIN, true),
             Self::Text => (Encoding::PLAIN, false),
-            Self::Whole | Self::Count | Self::Utc => (Encoding::DELTA_BINARY_PACKED, false),
+            Self::Whole | Self::MaybeWhole | Self::Count | Self::Utc => {
+                (Encoding::DELTA_BINARY_PACKED, false)
+            }
         }
     }
 }
@@ -87,20 +95,29 @@ pub(super) const SAMPLES: &[Column] = &[
         "the same moment in UTC, by the newest anchor at or before it; may jump at an anchor",
     ),
     column("time_uncertainty_ns", Kind::Whole, "half of that interval, in ns"),
-    column("raw", Kind::Whole, "the count as it came over the wire"),
+    column("raw", Kind::MaybeWhole, "the count as it came over the wire; none in a gap"),
     column(
         "value",
-        Kind::Number,
-        "the middle of the count's interval, in the channel's unit (key 'holdgate.units')",
+        Kind::MaybeNumber,
+        "the middle of the count's interval, in the channel's unit (key 'holdgate.units'); none in a gap",
     ),
-    column("noise", Kind::Number, "standard deviation of the noise of one reading, in the channel's unit"),
-    column("resolution", Kind::Number, "width of one count, in the channel's unit"),
+    column(
+        "noise",
+        Kind::MaybeNumber,
+        "standard deviation of the noise of one reading, in the channel's unit",
+    ),
+    column("resolution", Kind::MaybeNumber, "width of one count, in the channel's unit"),
     column(
         "shared",
-        Kind::Number,
+        Kind::MaybeNumber,
         "standard uncertainty that all readings of the channel share, in its unit",
     ),
-    column("quality", Kind::Name, "good, implausible, saturated or invalid; only good readings are judged"),
+    column(
+        "quality",
+        Kind::Name,
+        "of a reading: good, implausible, saturated or invalid, and only good readings are judged; of a gap its reason: \
+         no_answer, damaged, refused, link_down or lost",
+    ),
 ];
 
 /// One event a row, in the order of `seq`.
@@ -119,7 +136,7 @@ pub(super) const EVENTS: &[Column] = &[
 
 /// The schema of a table.
 pub(super) fn schema(columns: &[Column]) -> Schema {
-    let field = |c: &Column| Field::new(c.name, c.kind.data_type(), c.kind == Kind::MaybeName);
+    let field = |c: &Column| Field::new(c.name, c.kind.data_type(), c.kind.may_be_none());
     Schema::new(columns.iter().map(|c| Arc::new(field(c))).collect::<Vec<_>>())
 }
 

@@ -28,7 +28,8 @@ pub(super) const GROUP_ROWS: usize = 128 << 10;
 /// One column of a row group.
 pub(super) enum Cells {
     Whole(Vec<i64>),
-    Number(Vec<f64>),
+    MaybeWhole(Vec<Option<i64>>),
+    MaybeNumber(Vec<Option<f64>>),
     Text(Vec<ByteArray>),
     MaybeText(Vec<Option<ByteArray>>),
 }
@@ -92,16 +93,28 @@ impl TableFile {
 fn put(writer: &mut ColumnWriter<'_>, cells: &Cells) -> Result<(), ParquetError> {
     match (writer, cells) {
         (ColumnWriter::Int64ColumnWriter(w), Cells::Whole(v)) => w.write_batch(v, None, None),
-        (ColumnWriter::DoubleColumnWriter(w), Cells::Number(v)) => w.write_batch(v, None, None),
+        (ColumnWriter::Int64ColumnWriter(w), Cells::MaybeWhole(v)) => {
+            let (present, levels) = sparse(v);
+            w.write_batch(&present, Some(&levels), None)
+        }
+        (ColumnWriter::DoubleColumnWriter(w), Cells::MaybeNumber(v)) => {
+            let (present, levels) = sparse(v);
+            w.write_batch(&present, Some(&levels), None)
+        }
         (ColumnWriter::ByteArrayColumnWriter(w), Cells::Text(v)) => w.write_batch(v, None, None),
         (ColumnWriter::ByteArrayColumnWriter(w), Cells::MaybeText(v)) => {
-            let levels: Vec<i16> = v.iter().map(|cell| i16::from(cell.is_some())).collect();
-            let present: Vec<ByteArray> = v.iter().flatten().cloned().collect();
+            let (present, levels) = sparse(v);
             w.write_batch(&present, Some(&levels), None)
         }
         _ => Err(ParquetError::General("a column's cells are not of its declared kind".into())),
     }
     .map(drop)
+}
+
+/// The cells that there are, and for every row whether there is one.
+fn sparse<T: Clone>(cells: &[Option<T>]) -> (Vec<T>, Vec<i16>) {
+    let levels = cells.iter().map(|cell| i16::from(cell.is_some())).collect();
+    (cells.iter().flatten().cloned().collect(), levels)
 }
 
 /// No clock and no version of a library goes into the file, so that the same rows give the same bytes.

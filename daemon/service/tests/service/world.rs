@@ -138,6 +138,7 @@ fn head(session: &str) -> SessionHead {
         procedure: Some("idle-set-up".into()),
         program: "0.1.0".into(),
         utc_nanos: STARTED,
+        job: model::Job::default(),
         tags: BTreeMap::from([("fuel".into(), "e10 \u{2028} \"x\"".into())]),
         description_sha256: "d1".into(),
         script_sha256: None,

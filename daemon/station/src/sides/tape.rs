@@ -1,7 +1,7 @@
 //! The recorder, as the driver sees it, with an ear for whoever shows events.
 
 use link::Sink;
-use model::{EventEnvelope, Sample};
+use model::{EventEnvelope, Gap, Sample};
 use record::{Entry, RecorderHandle};
 
 /// Hears every event as it is recorded.
@@ -72,6 +72,10 @@ impl Drop for Tape {
 impl Sink for Tape {
     fn sample(&mut self, sample: &Sample) {
         self.record(Entry::Sample(sample.clone()));
+    }
+
+    fn gap(&mut self, gap: &Gap) {
+        self.record(Entry::Gap(gap.clone()));
     }
 
     fn event(&mut self, event: &EventEnvelope) {

@@ -1,7 +1,7 @@
 //! Nobody: where nothing is recorded and nobody is asked.
 
 use link::{Operator, Sink};
-use model::{EventEnvelope, Moment, Sample, Wanted};
+use model::{EventEnvelope, Gap, Moment, Sample, Wanted};
 
 /// Records nothing, and nobody is asked anything.
 #[derive(Debug)]
@@ -9,6 +9,8 @@ pub struct Unrecorded;
 
 impl Sink for Unrecorded {
     fn sample(&mut self, _: &Sample) {}
+
+    fn gap(&mut self, _: &Gap) {}
 
     fn event(&mut self, _: &EventEnvelope) {}
 }

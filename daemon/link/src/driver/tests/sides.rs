@@ -6,7 +6,7 @@ use std::sync::{Arc, Mutex};
 use std::task::{Context, Poll};
 
 use clock::Clock;
-use model::{Event, EventEnvelope, Moment, OutputId, Place, Problem, ProblemKind, Sample, Span};
+use model::{Event, EventEnvelope, Gap, Moment, OutputId, Place, Problem, ProblemKind, Sample, Span};
 
 use super::trail::{Mark, Trail};
 use crate::{Intent, Ledger, Live, Operator, Sink, Viewer};
@@ -15,6 +15,7 @@ use crate::{Intent, Ledger, Live, Operator, Sink, Viewer};
 #[derive(Debug, Default)]
 pub(super) struct Recorded {
     pub(super) samples: Vec<Sample>,
+    pub(super) gaps: Vec<Gap>,
     pub(super) events: Vec<EventEnvelope>,
 }
 
@@ -44,6 +45,10 @@ impl Sink for Tape {
             return;
         }
         self.recorded.lock().unwrap().samples.push(sample.clone());
+    }
+
+    fn gap(&mut self, gap: &Gap) {
+        self.recorded.lock().unwrap().gaps.push(gap.clone());
     }
 
     fn event(&mut self, event: &EventEnvelope) {
