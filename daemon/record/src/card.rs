@@ -57,6 +57,18 @@ pub struct SessionCard {
     pub card_sha256: String,
 }
 
+#[derive(Deserialize)]
+struct Version {
+    schema: u16,
+}
+
+/// Whether a name can only mean a file in its own folder.
+fn plain(name: &str) -> bool {
+    let mut parts = Path::new(name).components();
+    matches!((parts.next(), parts.next()), (Some(std::path::Component::Normal(_)), None))
+        && !name.contains('\\')
+}
+
 impl SessionCard {
     /// The bytes of `session.json`.
     pub(crate) fn to_bytes(&self) -> Result<Vec<u8>, serde_json::Error> {
@@ -70,11 +82,17 @@ impl SessionCard {
     /// Reads `session.json` and refuses it when one character is not what was written.
     pub(crate) fn from_bytes(bytes: &[u8], path: &Path) -> Result<Self, Problem> {
         let cure = "restore the session's folder from a copy";
-        let card: Self = serde_json::from_slice(bytes)
-            .map_err(|e| damaged(path, format!("it is not the description of a session: {e}"), cure))?;
-        if card.schema > crate::RECORD_VERSION {
-            let seen = format!("it is of version {}, newer than this program knows", card.schema);
-            return Err(damaged(path, seen, "read it with a newer version of this program"));
+        let other = |e| damaged(path, format!("it is not the description of a session: {e}"), cure);
+        // The version first: a description of another version may have another form.
+        let Version { schema } = serde_json::from_slice(bytes).map_err(other)?;
+        if schema != crate::RECORD_VERSION {
+            let seen = format!("it is of version {schema}; this program reads {}", crate::RECORD_VERSION);
+            return Err(damaged(path, seen, "read it with the version of this program that wrote it"));
+        }
+        let card: Self = serde_json::from_slice(bytes).map_err(other)?;
+        if let Some(file) = card.files.iter().find(|file| !plain(&file.name)) {
+            let seen = format!("it names a file outside its folder: '{}'", file.name.escape_debug());
+            return Err(damaged(path, seen, cure));
         }
         match card.own_digest() {
             Ok(digest) if digest == card.card_sha256 => Ok(card),

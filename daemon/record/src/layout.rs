@@ -15,6 +15,8 @@ pub(crate) const CLOSING: &str = "closing";
 pub(crate) const SAMPLES: &str = "samples.parquet";
 /// Name of the table of events.
 pub(crate) const EVENTS: &str = "events.parquet";
+/// Name of the table of the wire's trace.
+pub(crate) const WIRE: &str = "wire.parquet";
 /// Name of the description of a session.
 pub(crate) const CARD: &str = "session.json";
 

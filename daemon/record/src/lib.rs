@@ -4,7 +4,7 @@
 //! An archive is laid out in Hive style, so that any reader of Parquet can query it without this program:
 //!
 //! ```text
-//! <root>/car=<name>/date=<YYYY-MM-DD>/<session>/samples.parquet, events.parquet, session.json
+//! <root>/car=<name>/date=<YYYY-MM-DD>/<session>/samples.parquet, events.parquet, wire.parquet, session.json
 //! <root>/.open/<session>/journal        a session that still runs
 //! <root>/.broken/<session>/             a journal whose beginning cannot be read
 //! <root>/.ledger/<station>.jsonl        outputs that are or may be held
@@ -28,6 +28,7 @@ mod row;
 mod tables;
 #[cfg(test)]
 mod testing;
+mod tick;
 mod writer;
 
 pub use archive::{Archive, Recovered, RecoveryOutcome};
@@ -36,7 +37,7 @@ pub use consents::Consents;
 pub use head::{ChannelHead, SessionHead};
 pub use layout::utc_text;
 pub use ledger::{HoldLedger, LedgerEntry, Outstanding};
-pub use read::{Rows, Samples, Session, read_session};
+pub use read::{Exchanges, Rows, Samples, Session, read_session};
 pub use recorder::{Entry, Recorder, RecorderHandle, SyncReply};
 pub use row::Row;
 pub use tables::{DeclaredTable, declared_tables};
@@ -44,4 +45,4 @@ pub use writer::{ClosedSession, DEFAULT_SYNC_INTERVAL, SessionWriter};
 
 /// Version of the tables, the journal and `session.json`. Raised when a reader of the old form would misread
 /// the new.
-pub const RECORD_VERSION: u16 = 1;
+pub const RECORD_VERSION: u16 = 2;

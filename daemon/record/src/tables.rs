@@ -11,12 +11,18 @@ mod columns;
 mod events;
 mod pages;
 mod samples;
+mod slice;
+mod telling;
+mod wire;
+mod words;
 mod write;
 
-pub(crate) use about::{Anchors, TableHead};
+pub(crate) use about::{Anchors, SLICES, TableHead};
 pub use columns::{DeclaredTable, declared_tables};
 pub(crate) use events::EventTable;
-pub(crate) use samples::{SampleTable, quality_of, reason_of};
+pub(crate) use samples::SampleTable;
+pub(crate) use wire::WireTable;
+pub(crate) use words::quality_of;
 
 /// Why a table cannot be written.
 #[derive(Debug, thiserror::Error)]

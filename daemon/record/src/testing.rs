@@ -8,6 +8,8 @@ use model::{
 };
 
 use crate::head::{ChannelHead, SessionHead};
+use crate::row::Row;
+use crate::tick::Tick;
 
 /// 2026-11-25T08:00:00Z.
 pub(crate) const STARTED: i64 = 1_795_593_600_000_000_000;
@@ -54,6 +56,25 @@ pub(crate) fn sample(channel: &str, at: i64, raw: i64) -> Sample {
 
 pub(crate) fn gap(channel: &str, at: i64, why: GapReason) -> Gap {
     Gap { channel: ChannelId::new(channel).unwrap(), at: Moment(at), half: Span(25_000_000), why }
+}
+
+/// A row as it is kept: with its interval in whole ticks.
+pub(crate) fn kept(row: &Row) -> Row {
+    let tick = Tick::of(row.at(), row.half());
+    match row.clone() {
+        Row::Sample(sample) => Row::Sample(Sample { at: tick.at(), time_uncertainty: tick.span(), ..sample }),
+        Row::Gap(gap) => Row::Gap(Gap { at: tick.at(), half: tick.span(), ..gap }),
+    }
+}
+
+/// Rows as they are read back: kept, and in the order of time; those of one moment in the order of the head's
+/// channels, strangers after them.
+pub(crate) fn read_back(rows: &[Row]) -> Vec<Row> {
+    let channels: Vec<ChannelId> = head("s").channels.into_iter().map(|c| c.id).collect();
+    let place = |row: &Row| channels.iter().position(|c| c == row.channel()).unwrap_or(channels.len());
+    let mut rows: Vec<Row> = rows.iter().map(kept).collect();
+    rows.sort_by_key(|row| (row.at(), place(row)));
+    rows
 }
 
 pub(crate) fn event(session: &str, seq: u64, at: i64, text: &str) -> EventEnvelope {

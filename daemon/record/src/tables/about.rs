@@ -7,6 +7,7 @@ use parquet::file::metadata::KeyValue;
 use serde_json::json;
 
 use crate::head::{ChannelHead, SessionHead};
+use crate::tick::TICK;
 
 /// The metadata keys and what they mean.
 pub(super) const KEYS: &[(&str, &str)] = &[
@@ -18,12 +19,30 @@ pub(super) const KEYS: &[(&str, &str)] = &[
     ("holdgate.program", "version of the program that recorded it"),
     ("holdgate.description_sha256", "SHA-256 of the controller's description, in hex"),
     ("holdgate.script_sha256", "SHA-256 of the script, in hex; empty without one"),
+    ("holdgate.tick_ns", "length of a tick of the table of samples, in ns"),
     ("holdgate.utc_nanos", "UTC at moment 0 of the station's clock, in ns since 1970-01-01T00:00:00Z"),
     ("holdgate.anchors", "JSON list of what ties the clock to UTC: at_ns, utc_ns, uncertainty_ns, source"),
+    (SLICES, "JSON list: row groups of each stretch of the table of samples, in order; only there"),
     ("holdgate.units", "JSON object: channel to UCUM code"),
     ("holdgate.resolution", "JSON object: channel to the width of one count in its unit"),
+    (
+        "holdgate.factor",
+        "JSON object: channel to the factor of value = count x factor + offset, for channels on a line",
+    ),
+    ("holdgate.offset", "JSON object: channel to the offset of the same line, in its unit"),
+    (
+        "holdgate.noise",
+        "JSON object: channel to the standard deviation of the noise of one reading, in its unit",
+    ),
+    (
+        "holdgate.shared",
+        "JSON object: channel to its standard uncertainty of calibration, which all readings share, in its unit",
+    ),
     ("holdgate.rounding", "JSON object: channel to what the controller does with the digits it drops"),
 ];
+
+/// Key of how many row groups each stretch of the table of samples became; put in when the table ends.
+pub(crate) const SLICES: &str = "holdgate.slices";
 
 /// What a table's metadata is made from.
 #[derive(Clone, Copy)]
@@ -44,13 +63,19 @@ impl TableHead<'_> {
             head.program.clone(),
             head.description_sha256.clone(),
             head.script_sha256.clone().unwrap_or_default(),
+            TICK.0.to_string(),
             head.utc_nanos.to_string(),
             self.anchors.json(),
             self.each_channel(|c| json!(c.unit.code())),
             self.each_channel(|c| json!(c.resolution)),
+            self.each_channel(|c| json!(c.factor)),
+            self.each_channel(|c| json!(c.offset)),
+            self.each_channel(|c| json!(c.noise)),
+            self.each_channel(|c| json!(c.shared)),
             self.each_channel(|c| json!(c.rounding)),
         ];
-        KEYS.iter().zip(values).map(|((key, _), value)| KeyValue::new((*key).to_owned(), value)).collect()
+        let keys = KEYS.iter().map(|(key, _)| key).filter(|key| **key != SLICES);
+        keys.zip(values).map(|(key, value)| KeyValue::new((*key).to_owned(), value)).collect()
     }
 
     fn each_channel(&self, of: impl Fn(&ChannelHead) -> serde_json::Value) -> String {

@@ -16,6 +16,8 @@ pub(super) enum Kind {
     MaybeName,
     /// Any text.
     Text,
+    /// Bytes out of few different ones.
+    Bytes,
     /// A whole number that changes little from row to row.
     Whole,
     /// A whole number that is never negative.
@@ -35,6 +37,7 @@ impl Kind {
                 DataType::Dictionary(Box::new(DataType::Int32), Box::new(DataType::Utf8))
             }
             Self::Text => DataType::Utf8,
+            Self::Bytes => DataType::Binary,
             Self::Whole | Self::MaybeWhole => DataType::Int64,
             Self::Count => DataType::UInt64,
             Self::Utc => DataType::Timestamp(TimeUnit::Nanosecond, Some("UTC".into())),
@@ -46,6 +49,7 @@ impl Kind {
         match self {
             Self::Name | Self::MaybeName => "string, dictionary",
             Self::Text => "string",
+            Self::Bytes => "binary",
             Self::Whole | Self::MaybeWhole => "int64",
             Self::Count => "uint64",
             Self::Utc => "timestamp[ns, UTC]",
@@ -60,7 +64,7 @@ impl Kind {
     /// The encoding asked for, and whether a dictionary comes first.
     pub(super) fn encoding(self) -> (Encoding, bool) {
         match self {
-            Self::Name | Self::MaybeName | Self::MaybeNumber => (Encoding::PLAIN, true),
+            Self::Name | Self::MaybeName | Self::MaybeNumber | Self::Bytes => (Encoding::PLAIN, true),
             Self::Text => (Encoding::PLAIN, false),
             Self::Whole | Self::MaybeWhole | Self::Count | Self::Utc => {
                 (Encoding::DELTA_BINARY_PACKED, false)
@@ -80,37 +84,28 @@ const fn column(name: &'static str, kind: Kind, meaning: &'static str) -> Column
     Column { name, kind, meaning }
 }
 
-/// One reading a row, in the order recorded.
+const SESSION: Column = column("session", Kind::Name, "id of the session");
+
+/// One reading or gap a row.
 pub(super) const SAMPLES: &[Column] = &[
+    SESSION,
     column("channel", Kind::Name, "id of the channel"),
     column(
-        "at_ns",
+        "tick",
         Kind::Whole,
-        "middle of the interval in which the controller must have read it, in ns of the station's own clock, which never \
-         jumps",
+        "middle of the interval in which the controller must have read it, in steps of 10 us of the station's own clock, \
+         which never jumps; of a gap the middle of the gap",
     ),
-    column(
-        "utc",
-        Kind::Utc,
-        "the same moment in UTC, by the newest anchor at or before it; may jump at an anchor",
-    ),
-    column("time_uncertainty_ns", Kind::Whole, "half of that interval, in ns"),
+    column("half_ticks", Kind::Whole, "half of that interval, in steps of 10 us, rounded outward"),
     column("raw", Kind::MaybeWhole, "the count as it came over the wire; none in a gap"),
-    column(
-        "value",
-        Kind::MaybeNumber,
-        "the middle of the count's interval, in the channel's unit (key 'holdgate.units'); none in a gap",
-    ),
-    column(
-        "noise",
-        Kind::MaybeNumber,
-        "standard deviation of the noise of one reading, in the channel's unit",
-    ),
-    column("resolution", Kind::MaybeNumber, "width of one count, in the channel's unit"),
+    column("value", Kind::MaybeNumber, "the middle of the count's interval, in the unit; none in a gap"),
+    column("unit", Kind::MaybeName, "unit of value, noise, resolution and shared, as a UCUM code"),
+    column("noise", Kind::MaybeNumber, "standard deviation of the noise of one reading, in the unit"),
+    column("resolution", Kind::MaybeNumber, "width of one count, in the unit"),
     column(
         "shared",
         Kind::MaybeNumber,
-        "standard uncertainty that all readings of the channel share, in its unit",
+        "standard uncertainty that all readings of the channel share, in the unit",
     ),
     column(
         "quality",
@@ -122,6 +117,7 @@ pub(super) const SAMPLES: &[Column] = &[
 
 /// One event a row, in the order of `seq`.
 pub(super) const EVENTS: &[Column] = &[
+    SESSION,
     column("seq", Kind::Count, "counts from 1 within the session"),
     column("at_ns", Kind::Whole, "when, in ns of the station's own clock, which never jumps"),
     column(
@@ -131,7 +127,29 @@ pub(super) const EVENTS: &[Column] = &[
     ),
     column("kind", Kind::Name, "what kind of event"),
     column("step", Kind::MaybeName, "the step of the procedure in which it happened, where there is one"),
+    column(
+        "subject",
+        Kind::MaybeName,
+        "what it is about: the step, channel, output or key; of a session's start the procedure",
+    ),
+    column("word", Kind::MaybeName, "how it came out, in one word: of a session or step its ending"),
+    column("value", Kind::MaybeNumber, "the number told, in the unit"),
+    column("unit", Kind::MaybeName, "unit of the number, as a UCUM code"),
     column("json", Kind::Text, "the whole event"),
+];
+
+/// One request and what came back a row, in the order of time.
+pub(super) const WIRE: &[Column] = &[
+    SESSION,
+    column(
+        "at_ns",
+        Kind::Whole,
+        "when the first character of the request began, in ns of the station's own clock",
+    ),
+    column("took_ns", Kind::Whole, "to the end of the last character, or until it was given up, in ns"),
+    column("request", Kind::Bytes, "the request, with header and checksum where the dialect has them"),
+    column("answer", Kind::Bytes, "what came back, as far as it came; echoes left out"),
+    column("fault", Kind::MaybeName, "what was wrong with it, where anything was"),
 ];
 
 /// The schema of a table.
@@ -154,8 +172,14 @@ pub fn declared_tables() -> Vec<DeclaredTable> {
     let keys = super::about::KEYS.iter().map(|(key, meaning)| json!({ "key": key, "meaning": meaning }));
     let keys: Vec<Value> = keys.collect();
     [
-        ("samples", "one reading a row, in the order recorded", SAMPLES),
+        (
+            "samples",
+            "one reading or gap a row; each row group holds one channel in the order of time, and a session is one or more \
+             stretches of such groups, each stretch with every channel in the order of the session's head",
+            SAMPLES,
+        ),
         ("events", "one event a row, in the order of their numbers", EVENTS),
+        ("wire", "one exchange a row, in the order recorded; only where a trace of the wire was wanted", WIRE),
     ]
     .into_iter()
     .map(|(name, rows, columns)| {

@@ -7,6 +7,7 @@ use parquet::data_type::ByteArray;
 
 use super::about::TableHead;
 use super::columns::EVENTS;
+use super::telling::Telling;
 use super::write::{Cells, GROUP_ROWS, TableFile};
 use super::{Anchors, TableError};
 use crate::card::FileDigest;
@@ -18,6 +19,7 @@ const GROUP_BYTES: usize = 8 << 20;
 /// Writes events in the order given.
 pub(crate) struct EventTable<'a> {
     file: TableFile,
+    session: ByteArray,
     anchors: &'a Anchors,
     step: Option<StepId>,
     rows: Rows,
@@ -30,6 +32,10 @@ struct Rows {
     utc: Vec<i64>,
     kind: Vec<ByteArray>,
     step: Vec<Option<ByteArray>>,
+    subject: Vec<Option<ByteArray>>,
+    word: Vec<Option<ByteArray>>,
+    value: Vec<Option<f64>>,
+    unit: Vec<Option<ByteArray>>,
     json: Vec<ByteArray>,
     json_bytes: usize,
 }
@@ -37,7 +43,8 @@ struct Rows {
 impl<'a> EventTable<'a> {
     pub(crate) fn create(disk: &dyn Disk, path: &Path, about: TableHead<'a>) -> Result<Self, TableError> {
         let file = TableFile::create(disk, path, EVENTS, about.key_values("events"))?;
-        Ok(Self { file, anchors: about.anchors, step: None, rows: Rows::default() })
+        let session = about.head.session.as_str().into();
+        Ok(Self { file, session, anchors: about.anchors, step: None, rows: Rows::default() })
     }
 
     pub(crate) fn push(&mut self, event: &EventEnvelope, json: String) -> Result<(), TableError> {
@@ -60,6 +67,12 @@ impl<'a> EventTable<'a> {
         rows.utc.push(self.anchors.utc(event.at));
         rows.kind.push(kind_of(&event.event).as_str().into());
         rows.step.push(step.map(|s| s.as_str().into()));
+        let told = Telling::of(&event.event);
+        let cell = |text: Option<String>| text.map(|text| ByteArray::from(text.into_bytes()));
+        rows.subject.push(cell(told.subject));
+        rows.word.push(cell(told.word));
+        rows.value.push(told.value);
+        rows.unit.push(cell(told.unit));
         rows.json_bytes += json.len();
         rows.json.push(json.into_bytes().into());
         if rows.at.len() >= GROUP_ROWS || rows.json_bytes >= GROUP_BYTES {
@@ -78,11 +91,16 @@ impl<'a> EventTable<'a> {
     fn write_group(&mut self) -> Result<(), TableError> {
         let rows = std::mem::take(&mut self.rows);
         self.file.group(&[
+            Cells::Text(vec![self.session.clone(); rows.seq.len()]),
             Cells::Whole(rows.seq),
             Cells::Whole(rows.at),
             Cells::Whole(rows.utc),
             Cells::Text(rows.kind),
             Cells::MaybeText(rows.step),
+            Cells::MaybeText(rows.subject),
+            Cells::MaybeText(rows.word),
+            Cells::MaybeNumber(rows.value),
+            Cells::MaybeText(rows.unit),
             Cells::Text(rows.json),
         ])
     }

@@ -81,6 +81,11 @@ impl TableFile {
         Ok(())
     }
 
+    /// Adds what is known only at the end to what the file says of itself.
+    pub(super) fn tell(&mut self, key: &str, value: String) {
+        self.writer.append_key_value_metadata(KeyValue::new(key.to_owned(), value));
+    }
+
     /// Ends the file and syncs it.
     pub(super) fn finish(self) -> Result<FileDigest, TableError> {
         let mut file = self.writer.into_inner()?;
