@@ -53,6 +53,9 @@ pub struct SessionCard {
     pub recovered: bool,
     /// What was cut because it was damaged.
     pub cut: Option<Cut>,
+    /// What of another session could be had for this one, where it was rescued from a damaged one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rescued: Option<Vec<crate::salvage::Damage>>,
     /// SHA-256 of this card with this field empty, as compact JSON, in hex.
     pub card_sha256: String,
 }
@@ -130,6 +133,7 @@ mod tests {
             files: vec![FileDigest { name: "a".into(), bytes: 1, sha256: "00".into() }],
             recovered: false,
             cut: None,
+            rescued: None,
             card_sha256: String::new(),
         };
         let path = Path::new("session.json");

@@ -1,18 +1,18 @@
 //! From a journal to a closed session: the one way for a session that ends and one that a crash left.
 
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use model::{Ending, Event, Moment, Problem};
 
 use crate::card::{Cut, SessionCard, hex};
 use crate::disk::{Disk, create_folders, read_all};
+use crate::files::SessionFiles;
 use crate::head::SessionHead;
 use crate::journal::{Frame, JournalReader};
-use crate::layout::{CARD, CLOSING, EVENTS, JOURNAL, Layout, SAMPLES};
+use crate::layout::{CARD, CLOSING, JOURNAL, Layout};
 use crate::problem::{damaged, on_disk};
 use crate::row::Row;
-use crate::tables::{Anchors, EventTable, SampleTable, TableHead};
+use crate::tables::{Anchors, TableHead};
 use crate::writer::ClosedSession;
 
 /// What a first reading of a journal finds.
@@ -160,51 +160,32 @@ fn write_files(
     recovered: bool,
 ) -> Result<ClosedSession, Problem> {
     let about = TableHead { head: &survey.head, anchors: &survey.anchors };
-    let (samples_path, events_path) = (work.join(SAMPLES), work.join(EVENTS));
-    let write = |at: &Path| {
-        let at = at.to_path_buf();
-        move |e: crate::tables::TableError| e.at(&at)
-    };
-    let mut samples = SampleTable::create(disk, &samples_path, about).map_err(write(&samples_path))?;
-    let mut events = EventTable::create(disk, &events_path, about).map_err(write(&events_path))?;
+    let mut files = SessionFiles::create(disk, work, about)?;
     let read = |e: std::io::Error| on_disk(journal, "reading the journal", &e);
     let mut reader = JournalReader::new(disk.read(journal).map_err(read)?);
     while let Some(frame) = reader.next().map_err(read)? {
         match frame {
-            Frame::Samples(rows) => {
-                for row in &rows {
-                    samples.push(row).map_err(write(&samples_path))?;
-                }
-            }
-            Frame::Event(event, json) => events.push(&event, json).map_err(write(&events_path))?,
+            Frame::Samples(rows) => rows.iter().try_for_each(|row| files.row(row))?,
+            Frame::Event(event, json) => files.event(&event, json)?,
             Frame::Head(_) | Frame::Channel(_) | Frame::End(_) => {}
         }
     }
-    let files =
-        vec![samples.finish().map_err(write(&samples_path))?, events.finish().map_err(write(&events_path))?];
-
-    let mut bytes: u64 = files.iter().map(|f| f.bytes).sum();
     let card = SessionCard {
         schema: crate::RECORD_VERSION,
-        head: survey.head,
+        head: survey.head.clone(),
         ending: survey.ending,
         samples: survey.samples,
         gaps: survey.gaps,
         events: survey.events,
         first: survey.first,
         last: survey.last,
-        files,
+        files: Vec::new(),
         recovered,
         cut: survey.cut,
+        rescued: None,
         card_sha256: String::new(),
     };
-    let path = work.join(CARD);
-    let text = card.to_bytes().map_err(|e| damaged(&path, format!("it cannot be written: {e}"), ""))?;
-    bytes += text.len() as u64;
-    let doing = |e: std::io::Error| on_disk(&path, "writing the session's description", &e);
-    let mut file = disk.create(&path).map_err(doing)?;
-    file.write_all(&text).map_err(doing)?;
-    file.sync().map_err(doing)?;
+    let (card, bytes) = files.finish(card)?;
     Ok(ClosedSession { path: work.to_path_buf(), samples: card.samples, events: card.events, bytes })
 }
 

@@ -17,6 +17,8 @@ pub(crate) const SAMPLES: &str = "samples.parquet";
 pub(crate) const EVENTS: &str = "events.parquet";
 /// Name of the table of the wire's trace.
 pub(crate) const WIRE: &str = "wire.parquet";
+/// Name of what a damaged session is read with.
+pub(crate) const SPARE: &str = "spare";
 /// Name of the description of a session.
 pub(crate) const CARD: &str = "session.json";
 

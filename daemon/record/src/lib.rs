@@ -17,6 +17,7 @@ mod card;
 mod close;
 mod consents;
 mod disk;
+mod files;
 mod head;
 mod journal;
 mod layout;
@@ -25,6 +26,8 @@ mod problem;
 mod read;
 mod recorder;
 mod row;
+mod salvage;
+mod spare;
 mod tables;
 #[cfg(test)]
 mod testing;
@@ -40,7 +43,8 @@ pub use ledger::{HoldLedger, LedgerEntry, Outstanding};
 pub use read::{Exchanges, Rows, Samples, Session, read_session};
 pub use recorder::{Entry, Recorder, RecorderHandle, SyncReply};
 pub use row::Row;
-pub use tables::{DeclaredTable, declared_tables};
+pub use salvage::{Damage, inspect};
+pub use tables::{DeclaredTable, declared_tables, write_samples};
 pub use writer::{ClosedSession, DEFAULT_SYNC_INTERVAL, SessionWriter};
 
 /// Version of the tables, the journal and `session.json`. Raised when a reader of the old form would misread

@@ -4,10 +4,15 @@ use std::path::Path;
 
 use model::Problem;
 
+use crate::card::FileDigest;
+use crate::disk::RealDisk;
+use crate::head::SessionHead;
 use crate::problem::{damaged, on_disk};
+use crate::row::Row;
 
 mod about;
 mod columns;
+mod constant;
 mod events;
 mod pages;
 mod samples;
@@ -17,12 +22,28 @@ mod wire;
 mod words;
 mod write;
 
-pub(crate) use about::{Anchors, SLICES, TableHead};
+pub(crate) use about::{Anchors, ON_LINE, SLICES, TableHead};
 pub use columns::{DeclaredTable, declared_tables};
 pub(crate) use events::EventTable;
 pub(crate) use samples::SampleTable;
 pub(crate) use wire::WireTable;
 pub(crate) use words::quality_of;
+
+/// Writes a table of samples by itself, outside any session: readings and gaps in the order of time. The file
+/// must not exist.
+pub fn write_samples<'a>(
+    path: &Path,
+    head: &SessionHead,
+    rows: impl IntoIterator<Item = &'a Row>,
+) -> Result<FileDigest, Problem> {
+    let anchors = Anchors::new(head.utc_nanos);
+    let write = || {
+        let mut table = SampleTable::create(&RealDisk, path, TableHead { head, anchors: &anchors })?;
+        rows.into_iter().try_for_each(|row| table.push(row))?;
+        table.finish().map(|written| written.digest)
+    };
+    write().map_err(|e: TableError| e.at(path))
+}
 
 /// Why a table cannot be written.
 #[derive(Debug, thiserror::Error)]

@@ -54,6 +54,7 @@ pub const HOUSE: &[Room] = &[
         "tools/schemas",
         Uses::Rooms(&["daemon/model", "daemon/car", "daemon/record", "daemon/report", "daemon/service"]),
     ),
+    room("tools/record-bench", Uses::Rooms(&["daemon/model", "daemon/clock", "daemon/record"])),
     room("tools/seeds", Uses::All),
     room("tools/tidy", Uses::Rooms(&[])),
     room("tools/wire-use", Uses::All),

@@ -17,7 +17,8 @@ fn root() -> &'static Path {
 }
 
 fn script() -> (Vec<Sample>, Vec<EventEnvelope>) {
-    let samples = (0..12).map(|i| sample(if i % 2 == 0 { "rpm" } else { "volts" }, i * 10_000, 30 + i)).collect();
+    let samples =
+        (0..12).map(|i| sample(if i % 2 == 0 { "rpm" } else { "volts" }, i * 10_000, 30 + i)).collect();
     let events = (0..3).map(|i| event("s1", i + 1, i as i64 * 40, "x")).collect();
     (samples, events)
 }

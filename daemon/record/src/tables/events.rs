@@ -7,10 +7,10 @@ use parquet::data_type::ByteArray;
 
 use super::about::TableHead;
 use super::columns::EVENTS;
+use super::constant::Constant;
 use super::telling::Telling;
-use super::write::{Cells, GROUP_ROWS, TableFile};
+use super::write::{Cells, GROUP_ROWS, Sparse, TableFile, Written};
 use super::{Anchors, TableError};
-use crate::card::FileDigest;
 use crate::disk::Disk;
 
 /// Bytes of JSON at which a row group is full: events differ in length far more than samples do.
@@ -31,11 +31,11 @@ struct Rows {
     at: Vec<i64>,
     utc: Vec<i64>,
     kind: Vec<ByteArray>,
-    step: Vec<Option<ByteArray>>,
-    subject: Vec<Option<ByteArray>>,
-    word: Vec<Option<ByteArray>>,
-    value: Vec<Option<f64>>,
-    unit: Vec<Option<ByteArray>>,
+    step: Sparse<ByteArray>,
+    subject: Sparse<ByteArray>,
+    word: Sparse<ByteArray>,
+    value: Sparse<f64>,
+    unit: Sparse<ByteArray>,
     json: Vec<ByteArray>,
     json_bytes: usize,
 }
@@ -81,7 +81,7 @@ impl<'a> EventTable<'a> {
         Ok(())
     }
 
-    pub(crate) fn finish(mut self) -> Result<FileDigest, TableError> {
+    pub(crate) fn finish(mut self) -> Result<Written, TableError> {
         if !self.rows.at.is_empty() {
             self.write_group()?;
         }
@@ -91,7 +91,7 @@ impl<'a> EventTable<'a> {
     fn write_group(&mut self) -> Result<(), TableError> {
         let rows = std::mem::take(&mut self.rows);
         self.file.group(&[
-            Cells::Text(vec![self.session.clone(); rows.seq.len()]),
+            Cells::Same(Constant::Text(self.session.clone()), rows.seq.len()),
             Cells::Whole(rows.seq),
             Cells::Whole(rows.at),
             Cells::Whole(rows.utc),

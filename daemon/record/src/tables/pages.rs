@@ -12,11 +12,13 @@ use parquet::file::writer::{SerializedPageWriter, TrackedWrite};
 /// Collects the pages of one column chunk.
 pub(super) struct CheckedPages<'a> {
     chunk: &'a mut Vec<u8>,
+    /// Length and CRC-32 of every page with its header.
+    map: &'a mut Vec<(u32, u32)>,
 }
 
 impl<'a> CheckedPages<'a> {
-    pub(super) fn new(chunk: &'a mut Vec<u8>) -> Self {
-        Self { chunk }
+    pub(super) fn new(chunk: &'a mut Vec<u8>, map: &'a mut Vec<(u32, u32)>) -> Self {
+        Self { chunk, map }
     }
 }
 
@@ -30,12 +32,15 @@ impl PageWriter for CheckedPages<'_> {
         let header = with_checksum(&plain[..plain.len() - length], checksum)
             .ok_or_else(|| ParquetError::General("the library's page header has another form".into()))?;
         let longer = header.len() - (plain.len() - length);
-        spec.offset = self.chunk.len() as u64;
+        let start = self.chunk.len();
+        spec.offset = start as u64;
         spec.uncompressed_size += longer;
         spec.compressed_size += longer;
         spec.bytes_written += longer as u64;
         self.chunk.extend_from_slice(&header);
         self.chunk.extend_from_slice(&plain[plain.len() - length..]);
+        let page = &self.chunk[start..];
+        self.map.push((page.len() as u32, crc32fast::hash(page)));
         Ok(spec)
     }
 

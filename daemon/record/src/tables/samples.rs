@@ -3,11 +3,10 @@
 use std::path::Path;
 
 use super::TableError;
-use super::about::{SLICES, TableHead};
+use super::about::{ON_LINE, SLICES, TableHead};
 use super::columns::SAMPLES;
 use super::slice::Slice;
-use super::write::TableFile;
-use crate::card::FileDigest;
+use super::write::{TableFile, Written};
 use crate::disk::Disk;
 use crate::row::Row;
 
@@ -21,35 +20,41 @@ pub(crate) struct SampleTable {
     slice: Slice,
     /// How many row groups each slice became.
     slices: Vec<usize>,
+    /// Whether each row group is on its channel's line.
+    on_line: Vec<bool>,
 }
 
 impl SampleTable {
     pub(crate) fn create(disk: &dyn Disk, path: &Path, about: TableHead<'_>) -> Result<Self, TableError> {
         let file = TableFile::create(disk, path, SAMPLES, about.key_values("samples"))?;
-        Ok(Self { file, slice: Slice::new(about.head), slices: Vec::new() })
+        Ok(Self { file, slice: Slice::new(about.head), slices: Vec::new(), on_line: Vec::new() })
     }
 
     pub(crate) fn push(&mut self, row: &Row) -> Result<(), TableError> {
         self.slice.push(row);
         if self.slice.rows() >= SLICE_ROWS {
-            self.write_slice()?;
+            self.end_stretch()?;
         }
         Ok(())
     }
 
-    pub(crate) fn finish(mut self) -> Result<FileDigest, TableError> {
-        if self.slice.rows() > 0 {
-            self.write_slice()?;
-        }
+    pub(crate) fn finish(mut self) -> Result<Written, TableError> {
+        self.end_stretch()?;
         let slices = serde_json::Value::from(self.slices).to_string();
         self.file.tell(SLICES, slices);
+        self.file.tell(ON_LINE, serde_json::Value::from(self.on_line).to_string());
         self.file.finish()
     }
 
-    fn write_slice(&mut self) -> Result<(), TableError> {
+    /// Writes what is gathered, a row group a channel; nothing where nothing is.
+    pub(crate) fn end_stretch(&mut self) -> Result<(), TableError> {
+        if self.slice.rows() == 0 {
+            return Ok(());
+        }
         let mut groups = 0;
-        for cells in self.slice.take_groups() {
-            self.file.group(&cells)?;
+        for group in self.slice.take_groups() {
+            self.file.group(&group.cells)?;
+            self.on_line.push(group.on_line);
             groups += 1;
         }
         self.slices.push(groups);

@@ -8,8 +8,8 @@ use parquet::data_type::ByteArray;
 use super::TableError;
 use super::about::TableHead;
 use super::columns::WIRE;
-use super::write::{Cells, GROUP_ROWS, TableFile};
-use crate::card::FileDigest;
+use super::constant::Constant;
+use super::write::{Cells, GROUP_ROWS, Sparse, TableFile, Written};
 use crate::disk::Disk;
 
 /// Writes exchanges in the order given.
@@ -25,7 +25,7 @@ struct Rows {
     took: Vec<i64>,
     request: Vec<ByteArray>,
     answer: Vec<ByteArray>,
-    fault: Vec<Option<ByteArray>>,
+    fault: Sparse<ByteArray>,
 }
 
 impl WireTable {
@@ -49,7 +49,7 @@ impl WireTable {
         Ok(())
     }
 
-    pub(crate) fn finish(mut self) -> Result<FileDigest, TableError> {
+    pub(crate) fn finish(mut self) -> Result<Written, TableError> {
         if !self.rows.at.is_empty() {
             self.write_group()?;
         }
@@ -59,7 +59,7 @@ impl WireTable {
     fn write_group(&mut self) -> Result<(), TableError> {
         let rows = std::mem::take(&mut self.rows);
         self.file.group(&[
-            Cells::Text(vec![self.session.clone(); rows.at.len()]),
+            Cells::Same(Constant::Text(self.session.clone()), rows.at.len()),
             Cells::Whole(rows.at),
             Cells::Whole(rows.took),
             Cells::Text(rows.request),
