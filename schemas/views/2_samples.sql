@@ -46,8 +46,9 @@ SELECT
     CAST(s.date AS DATE) AS date,
     s.channel AS channel,
     CAST(s.tick AS DOUBLE) / 1e5 AS at_s,
-    -- A tick is 10 us. Whole microseconds are counted, because fractions of a second would be rounded.
-    t.utc + INTERVAL '0.000001' SECOND * (s.tick * 10 - CAST(floor(t.at_ns / 1e3) AS BIGINT)) AS utc,
+    -- A tick is 10 us. Whole microseconds are counted, because fractions of a second would be rounded; they are a
+    -- DOUBLE, which keeps them exactly for 285 years, because DuckDB multiplies intervals only by whole numbers of 32 bits.
+    t.utc + INTERVAL '0.000001' SECOND * CAST(s.tick * 10 - CAST(floor(t.at_ns / 1e3) AS BIGINT) AS DOUBLE) AS utc,
     CAST(s.half_ticks AS DOUBLE) / 1e5 AS half_s,
     s.raw AS raw,
     s.value AS value,

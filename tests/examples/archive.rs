@@ -79,6 +79,9 @@ fn whole(mut s: Session) {
 fn broken_off(mut s: Session) {
     s.started(SECOND, "warm", "Wait until warm");
     s.read(0, 6 * SECOND);
+    // Long after: more microseconds than 32 bits count, and more nanoseconds than a fraction keeps.
+    s.read(3 * 3_600 * SECOND, 3 * 3_600 * SECOND + 2 * SECOND);
+    s.read(200 * 86_400 * SECOND, 200 * 86_400 * SECOND + 2 * SECOND);
     s.close(Ending::LinkLost);
 }
 

@@ -1,4 +1,4 @@
-"""Runs every Python example of schemas/READING.md as it stands there, and compares what they find.
+"""Runs every Python example of README.md and schemas/READING.md as it stands there, and compares what they find.
 
 Usage: guide.py FOLDER SCHEMAS-FOLDER, where FOLDER holds `archive` and has a link to the folder of schemas.
 """
@@ -47,13 +47,14 @@ def main(folder, schemas):
     checks.same(listed, list(views(schemas)), "views listed in the guide and those of the folder, in order")
     os.chdir(folder)
     found = []
-    for example in examples(text, "python"):
+    first = (schemas.parent / "README.md").read_text(encoding="utf-8")
+    for example in examples(first, "python") + examples(text, "python"):
         printed, result, trouble = run(example)
         checks.same(trouble, "", f"the example runs:\n{example}")
         checks.that(printed.strip() != "", f"the example prints something:\n{example}")
         if result:
             found.append(result)
-    checks.same(len(found), 4, "examples that ask for the same")
+    checks.same(len(found), 5, "examples that ask for the same")
     checks.that(len(found[0]) > 3, f"it has an answer: {found[0]}")
     for result in found[1:]:
         checks.that(agree(result, found[0]), f"{result} and {found[0]}")
