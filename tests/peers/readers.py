@@ -21,6 +21,8 @@ from checks import Checks
 
 # Sums of the same numbers in another order differ in the last bits.
 SUM_TOLERANCE = 1e-12
+# The metadata key that only the table of samples has.
+SLICES = "holdgate.slices"
 
 
 def main(session, stream, schemas):
@@ -31,7 +33,7 @@ def main(session, stream, schemas):
 
     the_stream(checks, events, lines[-1], session, card, schemas)
     the_files(checks, session, card, schemas)
-    samples = three_readings(checks, session, "samples", card["samples"])
+    samples = three_readings(checks, session, "samples", card["samples"] + card["gaps"])
     rows = three_readings(checks, session, "events", card["events"])
     values_by_channel(checks, session, samples, card)
     times(checks, samples, rows, session, card)
@@ -71,8 +73,28 @@ def the_files(checks, session, card, schemas):
         wanted = [(column["name"], column["type"], column["nullable"]) for column in declared["columns"]]
         checks.same(fields, wanted, f"columns of {name} as pyarrow sees them")
         keys = {key.decode() for key in opened.metadata.metadata} - {"ARROW:schema"}
-        checks.same(keys, {entry["key"] for entry in declared["metadata"]}, f"metadata keys of {name}")
+        wanted = {entry["key"] for entry in declared["metadata"]} - ({SLICES} if name != "samples" else set())
+        checks.same(keys, wanted, f"metadata keys of {name}")
         encodings(checks, opened, declared)
+        if name == "samples":
+            one_channel_a_group(checks, opened, card)
+
+
+def one_channel_a_group(checks, opened, card):
+    """Each row group holds one channel in the order of time; the metadata tells how many make a stretch."""
+    order = [channel["id"] for channel in card["head"]["channels"]]
+    groups = []
+    for at in range(opened.num_row_groups):
+        rows = opened.read_row_group(at, columns=["channel", "tick"])
+        names, ticks = set(rows["channel"].to_pylist()), rows["tick"].to_pylist()
+        checks.same(len(names), 1, f"channels in row group {at}")
+        checks.that(all(a <= b for a, b in zip(ticks, ticks[1:])), f"times of row group {at} never go back")
+        groups.append(order.index(names.pop()))
+    stretches = json.loads(opened.metadata.metadata[SLICES.encode()])
+    checks.same(sum(stretches), len(groups), "the stretches make all row groups")
+    for length in stretches:
+        stretch, groups = groups[:length], groups[length:]
+        checks.same(stretch, sorted(stretch), "the channels of a stretch stand in the order of the session's head")
 
 
 def encodings(checks, opened, declared):
@@ -95,7 +117,7 @@ def type_words(kind):
 def three_readings(checks, session, name, count):
     """The rows of a table, after three readers have agreed on their number."""
     path = session / f"{name}.parquet"
-    table = pyarrow.parquet.read_table(path)
+    table = pyarrow.parquet.ParquetFile(path).read()
     checks.same(table.num_rows, count, f"rows of {name} in pyarrow and in session.json")
     in_duckdb = duckdb.execute("SELECT count(*) FROM read_parquet(?)", [str(path)]).fetchone()[0]
     checks.same(in_duckdb, count, f"rows of {name} in DuckDB and in session.json")
@@ -105,24 +127,27 @@ def three_readings(checks, session, name, count):
 
 
 def values_by_channel(checks, session, samples, card):
-    """Count, sum, least and greatest of each channel's values and counts are the same in all three."""
+    """Count, sum, least and greatest of each channel's values and counts are the same in all three. A gap has neither."""
     path = session / "samples.parquet"
     of_arrow = {}
     for row in samples.select(["channel", "value", "raw"]).to_pylist():
+        if row["raw"] is None:
+            continue
         of_arrow.setdefault(row["channel"], []).append((row["value"], row["raw"]))
     query = """SELECT channel, count(*), sum(value), min(value), max(value), sum(raw), min(raw), max(raw)
-               FROM read_parquet(?) GROUP BY channel"""
+               FROM read_parquet(?) WHERE raw IS NOT NULL GROUP BY channel"""
     of_duckdb = {row[0]: row[1:] for row in duckdb.execute(query, [str(path)]).fetchall()}
     value, raw = polars.col("value"), polars.col("raw")
     kinds = [value.len().alias("n")]
     kinds += [value.sum().alias("vs"), value.min().alias("vl"), value.max().alias("vh")]
     kinds += [raw.sum().alias("rs"), raw.min().alias("rl"), raw.max().alias("rh")]
-    of_polars = {row[0]: row[1:] for row in polars.read_parquet(path).group_by("channel").agg(kinds).rows()}
+    readings = polars.read_parquet(path).filter(raw.is_not_null())
+    of_polars = {row[0]: row[1:] for row in readings.group_by("channel").agg(kinds).rows()}
 
     checks.same(set(of_arrow), set(of_duckdb), "channels in pyarrow and DuckDB")
     checks.same(set(of_arrow), set(of_polars), "channels in pyarrow and Polars")
     checks.that(set(of_arrow) <= {channel["id"] for channel in card["head"]["channels"]}, "channels are declared")
-    checks.same(sum(len(pairs) for pairs in of_arrow.values()), card["samples"], "all channels make all samples")
+    checks.same(sum(len(pairs) for pairs in of_arrow.values()), card["samples"], "all channels make all readings")
     for channel, pairs in of_arrow.items():
         values, counts = [pair[0] for pair in pairs], [pair[1] for pair in pairs]
         mine = (len(values), math.fsum(values), min(values), max(values), sum(counts), min(counts), max(counts))
@@ -150,17 +175,20 @@ def agree(mine, theirs):
 
 
 def times(checks, samples, rows, session, card):
-    """Times never go back, and UTC is the newest anchor plus what has passed since."""
+    """Times never go back, and UTC of events is the newest anchor plus what has passed since."""
+    tick = int(samples.schema.metadata[b"holdgate.tick_ns"])
     by_channel = {}
-    for name, at in zip(samples["channel"].to_pylist(), samples["at_ns"].to_pylist(), strict=True):
+    for name, at in zip(samples["channel"].to_pylist(), samples["tick"].to_pylist(), strict=True):
         by_channel.setdefault(name, []).append(at)
-    for channel, moments in by_channel.items():
-        pairs = zip(moments, moments[1:])
+    for channel, ticks in by_channel.items():
+        pairs = zip(ticks, ticks[1:])
         checks.that(all(a < b for a, b in pairs), f"the times of {channel} grow from row to row")
     moments = rows["at_ns"].to_pylist()
     checks.that(all(a <= b for a, b in zip(moments, moments[1:])), "the times of events never go back")
-    everything = moments + samples["at_ns"].to_pylist()
-    checks.same((min(everything), max(everything)), (card["first"], card["last"]), "first and last moment")
+    everything = moments + [at * tick for at in samples["tick"].to_pylist()]
+    # session.json tells moments before they were put to the nearest tick.
+    near = [abs(a - b) <= tick / 2 for a, b in ((min(everything), card["first"]), (max(everything), card["last"]))]
+    checks.that(all(near), f"first and last moment: {min(everything)}, {max(everything)}")
 
     anchors = [(0, card["head"]["utc_nanos"])]
     for text in rows["json"].to_pylist():
@@ -168,21 +196,23 @@ def times(checks, samples, rows, session, card):
         if event["event"]["kind"] == "anchor":
             anchors.append((event["at"], event["event"]["utc_nanos"]))
     checks.that(len(anchors) > 1, "the session has an anchor event")
+    for table in (samples, rows):
+        told = json.loads(table.schema.metadata[b"holdgate.anchors"])
+        checks.same([(a["at_ns"], a["utc_ns"]) for a in told], anchors[1:], "anchors in the metadata and as events")
 
     def utc(at):
         known = [anchor for anchor in anchors if anchor[0] <= at] or anchors[:1]
         return known[-1][1] + at - known[-1][0]
 
-    for name, table in (("samples", samples), ("events", rows)):
-        nanos = table["utc"].cast(pyarrow.int64()).to_pylist()
-        wrong = [(at, to) for at, to in zip(table["at_ns"].to_pylist(), nanos, strict=True) if utc(at) != to]
-        checks.same(wrong, [], f"UTC of {name} is the anchor plus the time since")
-        query = "SELECT epoch_ns(utc) FROM read_parquet(?)"
-        in_duckdb = duckdb.execute(query, [str(session / f"{name}.parquet")]).fetchall()
-        checks.same([row[0] for row in in_duckdb], nanos, f"UTC of {name} in DuckDB and pyarrow")
-        theirs = polars.read_parquet(session / f"{name}.parquet")["utc"]
-        checks.same(theirs.dtype, polars.Datetime("ns", "UTC"), f"type of UTC of {name} in Polars")
-        checks.same(theirs.dt.epoch("ns").to_list(), nanos, f"UTC of {name} in Polars and pyarrow")
+    nanos = rows["utc"].cast(pyarrow.int64()).to_pylist()
+    wrong = [(at, to) for at, to in zip(moments, nanos, strict=True) if utc(at) != to]
+    checks.same(wrong, [], "UTC of events is the anchor plus the time since")
+    path = session / "events.parquet"
+    in_duckdb = duckdb.execute("SELECT epoch_ns(utc) FROM read_parquet(?)", [str(path)]).fetchall()
+    checks.same([row[0] for row in in_duckdb], nanos, "UTC of events in DuckDB and pyarrow")
+    theirs = polars.read_parquet(path)["utc"]
+    checks.same(theirs.dtype, polars.Datetime("ns", "UTC"), "type of UTC of events in Polars")
+    checks.same(theirs.dt.epoch("ns").to_list(), nanos, "UTC of events in Polars and pyarrow")
 
 
 def the_events(checks, rows, events):

@@ -47,6 +47,36 @@ fn the_demonstration_passes_and_says_where_its_session_lies_and_how_fast_it_ran(
 }
 
 #[test]
+fn what_the_bench_car_sent_is_written_from_its_own_log() {
+    let archive = tempfile::tempdir().unwrap();
+    let folder = archive.path().to_str().unwrap();
+    let rehearse = |file: &std::path::Path| {
+        run(&["rehearse", "hold-demo", "--archive", folder, "--sent", file.to_str().unwrap()])
+    };
+    let nowhere = archive.path().join("none").join("sent.csv");
+    let refused = rehearse(&nowhere);
+    assert_eq!(refused.status.code(), Some(2), "{}", text(&refused.stdout));
+    let err = text(&refused.stderr);
+    assert!(err.contains(nowhere.to_str().unwrap()) && err.contains("--sent"), "{err}");
+    assert_eq!(
+        std::fs::read_dir(archive.path()).unwrap().count(),
+        0,
+        "it was refused before anything was run"
+    );
+
+    let file = archive.path().join("sent.csv");
+    assert_eq!(rehearse(&file).status.code(), Some(0));
+    let sent = std::fs::read_to_string(&file).unwrap();
+    let (head, rows) = sent.split_once('\n').unwrap();
+    assert_eq!(head, "start_ns,end_ns,request,answer");
+    // StartCommunication is 81, between header and checksum (ISO 14230-2, from memory).
+    let first: Vec<&str> = rows.lines().next().unwrap().split(',').collect();
+    assert_eq!((first.len(), first[2]), (4, "812AF1811D"));
+    let starts: Vec<i64> = rows.lines().map(|row| row.split(',').next().unwrap().parse().unwrap()).collect();
+    assert!(starts.len() > 100 && starts.is_sorted(), "{starts:?}");
+}
+
+#[test]
 fn every_word_of_the_language_is_listed() {
     let output = run(&["reference"]);
     assert_eq!(output.status.code(), Some(0));

@@ -19,6 +19,7 @@ pub mod hands;
 mod happened;
 pub mod parameters;
 mod random;
+mod sent;
 mod truth;
 mod world;
 
@@ -30,5 +31,6 @@ pub use hands::Readout;
 pub use happened::{Happened, Ignored, Why};
 pub use line::{Arrival, Burst, Noise};
 pub use parameters::Parameters;
+pub use sent::write_sent;
 pub use truth::{Readings, SessionState, Truth, Truthful};
 pub use world::World;

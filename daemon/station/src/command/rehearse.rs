@@ -1,20 +1,22 @@
 //! `holdgate rehearse`.
 
-use std::path::PathBuf;
+use std::fs::File;
+use std::io::BufWriter;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
 use bench_car::World;
 use clap::Args;
 use link::Patience;
-use model::{Ending, Problem, StationId};
+use model::{Ending, Place, Problem, ProblemKind, StationId};
 use procedure::Limits;
 
 use super::bench::CarArguments;
-use super::refuse;
 use super::session::{Followed, argument, tags};
 use super::signals::interrupted;
-use crate::bench::{share, share_hands};
+use super::{complain, refuse};
+use crate::bench::{SharedWorld, share, share_hands};
 use crate::load;
 use crate::run::{Hooks, Plan, print, rehearse};
 use crate::sides::screen::{Screen, Style};
@@ -42,6 +44,9 @@ pub(super) struct Arguments {
     /// A folder with procedures of your own, which come before the shipped ones
     #[arg(long, value_name = "FOLDER")]
     scripts: Option<PathBuf>,
+    /// Write what the bench car was asked and what it sent as CSV, from its own log, to check the record against
+    #[arg(long, value_name = "FILE")]
+    sent: Option<PathBuf>,
     /// Write every event as a line of JSON, and the end as the last line
     #[arg(long)]
     json: bool,
@@ -56,16 +61,55 @@ pub(super) fn run(arguments: &Arguments) -> Ending {
                 Ok(stop) => stop,
                 Err(problem) => return refuse(&[problem]),
             };
-            match rehearse(&plan, share(world), hands, Hooks { stop, ..Hooks::default() }) {
+            let world = share(world);
+            let sent = match arguments.sent.as_deref().map(Sent::create).transpose() {
+                Ok(sent) => sent,
+                Err(problem) => return refuse(&[problem]),
+            };
+            let rehearsed = rehearse(&plan, world.clone(), hands, Hooks { stop, ..Hooks::default() });
+            let written = sent.map(|sent| sent.write(&world)).transpose();
+            let ending = match rehearsed {
                 Ok(Some(ended)) => {
                     print(&ended, &plan.screen);
                     ended.ending
                 }
                 Ok(None) => Ending::BadInput,
                 Err(problems) => refuse(&problems),
+            };
+            match written {
+                Err(problem) if ending == Ending::Passed => refuse(&[problem]),
+                Err(problem) => {
+                    complain(&problem.to_string());
+                    ending
+                }
+                Ok(_) => ending,
             }
         }
     }
+}
+
+/// The file for what the bench car sends. It is made before the run, so that a wrong path costs no run.
+struct Sent<'a> {
+    path: &'a Path,
+    file: File,
+}
+
+impl<'a> Sent<'a> {
+    fn create(path: &'a Path) -> Result<Self, Problem> {
+        let file = File::create(path).map_err(|error| unwritten(path, &error))?;
+        Ok(Self { path, file })
+    }
+
+    fn write(self, world: &SharedWorld) -> Result<(), Problem> {
+        let mut out = BufWriter::new(self.file);
+        bench_car::write_sent(world.borrow().log(), &mut out).map_err(|error| unwritten(self.path, &error))
+    }
+}
+
+fn unwritten(path: &Path, error: &std::io::Error) -> Problem {
+    let place = Place::Path { path: path.display().to_string() };
+    let seen = format!("what the bench car sent cannot be written: {error}");
+    Problem::new(ProblemKind::Argument, place, seen, "give --sent a file in a folder of yours that is there")
 }
 
 fn prepare(arguments: &Arguments) -> Result<(Plan, World), Vec<Problem>> {
@@ -77,7 +121,8 @@ fn prepare(arguments: &Arguments) -> Result<(Plan, World), Vec<Problem>> {
     }
     let procedure = load::procedure(&arguments.procedure, arguments.scripts.as_deref(), &limits);
     let car_config = arguments.car.config().map_err(|more| problems.extend(more)).ok();
-    let (variant, config) = car_config.unwrap_or_default();
+    let (variant, mut config) = car_config.unwrap_or_default();
+    config.keep_log |= arguments.sent.is_some();
     let (file, text) = variant.description();
     let car = load::described(file, text);
     let mut tags = tags(&arguments.tags, &mut problems);
