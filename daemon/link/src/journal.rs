@@ -19,15 +19,24 @@ impl Journal {
 
     pub(crate) fn sample(&mut self, sample: &Sample) {
         self.sink.sample(sample);
+        self.tell_stopped(sample.at);
     }
 
     pub(crate) fn event(&mut self, at: Moment, event: Event) {
+        self.tell_stopped(at);
         let lost = self.sink.lost();
         if lost > 0 {
             tracing::error!(lost, "records were lost between driver and recorder");
             self.write(at, Event::RecordsLost { count: lost });
         }
         self.write(at, event);
+    }
+
+    /// A recording that stopped is told at once: whoever turns the screw may still have the choice.
+    fn tell_stopped(&mut self, at: Moment) {
+        if let Some(problem) = self.sink.stopped() {
+            self.write(at, Event::Problem { problem });
+        }
     }
 
     /// Records no more: the sink has panicked.

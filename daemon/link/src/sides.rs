@@ -17,6 +17,10 @@ pub trait Sink {
     fn lost(&mut self) -> u64 {
         0
     }
+    /// What stopped the recording; told once, and no record is counted as lost after it.
+    fn stopped(&mut self) -> Option<Problem> {
+        None
+    }
 }
 
 /// A hold that is about to engage, as the ledger keeps it.

@@ -1,14 +1,15 @@
 //! An archive: begins sessions, and closes at the start what a crash left open.
 
+use std::fmt;
 use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use model::{Problem, Span};
 
-use crate::card::Cut;
+use crate::card::{Cut, count};
 use crate::close::{HeadFault, close, head_of};
-use crate::disk::{Disk, RealDisk, create_folders};
+use crate::disk::{Disk, RealDisk, Thing, create_folders};
 use crate::head::SessionHead;
 use crate::layout::{CARD, JOURNAL, Layout, check_car, session_of};
 use crate::problem::{damaged, on_disk};
@@ -28,17 +29,42 @@ pub struct Recovered {
 /// What became of a session that a crash left.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum RecoveryOutcome {
-    /// It is closed, with everything up to the first damaged byte.
+    /// It is closed, with everything that is whole.
     Closed {
         /// What it holds.
         closed: ClosedSession,
-        /// What was cut.
+        /// What could not be used.
         cut: Option<Cut>,
     },
-    /// Its beginning cannot be read; it was moved aside.
+    /// Nothing in it can be read; it was moved aside.
     MovedAside(Problem),
     /// The disk stood in the way; it stays where it is, and the next start tries again.
     Left(Problem),
+}
+
+impl fmt::Display for Recovered {
+    /// One line for whoever started the program.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "session {} of a former run ", self.session)?;
+        match &self.outcome {
+            RecoveryOutcome::Closed { closed, cut } => {
+                let (samples, events) = (count(closed.samples, "reading"), count(closed.events, "event"));
+                write!(f, "is recovered, with {samples} and {events}")?;
+                match closed.ending {
+                    Some(_) => {}
+                    None => f.write_str("; it breaks off without an ending")?,
+                }
+                if let Some(cut) = cut {
+                    write!(f, "; {cut}")?;
+                }
+            }
+            RecoveryOutcome::MovedAside(problem) => {
+                write!(f, "could not be read and is kept aside: {problem}")?;
+            }
+            RecoveryOutcome::Left(problem) => write!(f, "could not be closed yet: {problem}")?,
+        }
+        write!(f, " ({})", self.path.display())
+    }
 }
 
 /// A folder of sessions.
@@ -80,14 +106,15 @@ impl Archive {
     pub fn recover_all(&self) -> Result<Vec<Recovered>, Problem> {
         let open = self.layout.open();
         let seen = |e: io::Error| on_disk(&open, "looking for open sessions", &e);
-        create_folders(&*self.disk, self.layout.root(), &open).map_err(seen)?;
-        let mut recovered = Vec::new();
-        for entry in self.disk.list(&open).map_err(seen)? {
-            if entry.folder {
-                recovered.extend(self.recover(&entry.name)?);
-            }
+        match self.disk.look(&open).map_err(seen)? {
+            // Nothing was ever recorded here. Nothing is made either, so that a read-only archive can be read.
+            None => return Ok(Vec::new()),
+            Some(Thing::Folder) => {}
+            Some(_) => return Err(seen(io::Error::from(io::ErrorKind::NotADirectory))),
         }
-        Ok(recovered)
+        let entries = self.disk.list(&open).map_err(seen)?;
+        let folders = entries.into_iter().filter(|entry| entry.folder);
+        Ok(folders.filter_map(|entry| self.recover(&entry.name)).collect())
     }
 
     /// Sets how much time may pass between two syncs of the sessions begun from now on.
@@ -141,32 +168,38 @@ impl Archive {
 
     /// Deals with one folder of an open session; `None` when another program is recording it, or when nothing
     /// had been recorded in it.
-    fn recover(&self, name: &str) -> Result<Option<Recovered>, Problem> {
+    fn recover(&self, name: &str) -> Option<Recovered> {
         let open = self.layout.open_session(name);
+        let left = |problem| Recovered {
+            session: name.to_owned(),
+            path: open.clone(),
+            outcome: RecoveryOutcome::Left(problem),
+        };
         let lock_path = self.layout.session_lock(name);
-        let Some(lock) = self.disk.lock(&lock_path).map_err(|e| on_disk(&lock_path, "locking", &e))? else {
-            return Ok(None);
+        let lock = match self.disk.lock(&lock_path) {
+            Ok(lock) => lock?,
+            Err(e) => return Some(left(on_disk(&lock_path, "locking", &e))),
         };
         let recovered = match self.try_recover(name, &open) {
             Ok(recovered) => recovered,
-            Err(problem) => {
-                let outcome = RecoveryOutcome::Left(problem);
-                return Ok(Some(Recovered { session: name.to_owned(), path: open, outcome }));
-            }
+            Err(problem) => return Some(left(problem)),
         };
         if let Err(error) = self.disk.remove_file(&lock_path) {
             tracing::warn!(%error, path = %lock_path.display(), "a lock file stays behind");
         }
         drop(lock);
-        Ok(recovered)
+        recovered
     }
 
     fn try_recover(&self, name: &str, open: &Path) -> Result<Option<Recovered>, Problem> {
         let journal = open.join(JOURNAL);
-        if !self.disk.exists(&journal).map_err(|e| on_disk(&journal, "looking for the journal", &e))? {
-            // The session was only about to begin, or its journal was just removed after closing.
-            self.disk.remove_folder(open).map_err(|e| on_disk(open, "removing an empty folder", &e))?;
+        let looking = |e: io::Error| on_disk(&journal, "looking for the journal", &e);
+        if !self.disk.exists(open).map_err(looking)? {
+            // Another program closed it just now.
             return Ok(None);
+        }
+        if !self.disk.exists(&journal).map_err(looking)? {
+            return self.without_journal(name, open);
         }
         let outcome = match self.check_head(name, &journal) {
             Ok(()) => {
@@ -185,8 +218,21 @@ impl Archive {
         Ok(Some(Recovered { session: name.to_owned(), path, outcome }))
     }
 
+    /// The session was only about to begin, or its journal was just removed after closing; anything else is kept.
+    fn without_journal(&self, name: &str, open: &Path) -> Result<Option<Recovered>, Problem> {
+        let within = self.disk.list(open).map_err(|e| on_disk(open, "looking into the folder", &e))?;
+        if within.is_empty() {
+            self.disk.remove_folder(open).map_err(|e| on_disk(open, "removing an empty folder", &e))?;
+            return Ok(None);
+        }
+        let cure = "look into it, and remove it when nothing in it is wanted";
+        let outcome = RecoveryOutcome::MovedAside(damaged(open, "its journal is gone", cure));
+        let path = self.move_aside(name, open)?;
+        Ok(Some(Recovered { session: name.to_owned(), path, outcome }))
+    }
+
     fn check_head(&self, name: &str, journal: &Path) -> Result<(), HeadFault> {
-        let head = head_of(&*self.disk, journal)?;
+        let head = head_of(&*self.disk, journal)?.head;
         check_car(&head.car).map_err(HeadFault::Broken)?;
         if session_of(name).as_ref() == Some(&head.session) {
             Ok(())
@@ -214,6 +260,8 @@ impl Archive {
     }
 }
 
+#[cfg(test)]
+mod adverse_tests;
 #[cfg(test)]
 mod crash_tests;
 #[cfg(test)]

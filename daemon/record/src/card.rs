@@ -3,6 +3,7 @@
 use model::{Ending, Moment, Problem};
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
+use std::fmt;
 use std::path::Path;
 
 use crate::head::SessionHead;
@@ -19,13 +20,79 @@ pub struct FileDigest {
     pub sha256: String,
 }
 
-/// What was cut from the end of a damaged journal.
+/// What of a journal could not be used.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Cut {
-    /// How many bytes of the journal could not be used.
+    /// How many bytes.
     pub bytes: u64,
     /// What was wrong with the first of them.
     pub why: String,
+    /// In how many places. 0 in a record made before places were counted: then it is its end.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub places: u64,
+    /// Records whose numbers never came, those that lay in damaged bytes included; how many lay behind the last one that
+    /// came is not known.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub missing: u64,
+    /// The last moment recorded before the first place; absent when nothing lies before it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from: Option<Moment>,
+    /// The first moment recorded after the last place; absent when nothing lies behind it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub to: Option<Moment>,
+    /// The first places one by one.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub stretches: Vec<Stretch>,
+}
+
+/// A place of a journal that could not be used.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Stretch {
+    /// Where it began, in bytes from the journal's start.
+    pub at: u64,
+    /// How many bytes; 0 where all that is there is whole, and something is missing.
+    pub bytes: u64,
+    /// What was wrong.
+    pub why: String,
+    /// The last moment recorded before it; absent when nothing lies before it.
+    pub from: Option<Moment>,
+    /// The first moment recorded after it; absent when nothing lies behind it.
+    pub to: Option<Moment>,
+}
+
+fn is_zero(n: &u64) -> bool {
+    *n == 0
+}
+
+impl fmt::Display for Cut {
+    /// One line, for instance `412 bytes in 2 places could not be read, between 3.2 s and 7.5 s; 2 records are missing; first:
+    /// a checksum does not match`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.places <= 1 && self.missing == 0 && self.to.is_none() {
+            return write!(f, "{} at its end could not be read: {}", count(self.bytes, "byte"), self.why);
+        }
+        let (bytes, places) = (count(self.bytes, "byte"), count(self.places, "place"));
+        write!(f, "{bytes} in {places} could not be read, between ")?;
+        match self.from {
+            Some(from) => write!(f, "{:.1} s", from.as_secs_f64())?,
+            None => f.write_str("its beginning")?,
+        }
+        match self.to {
+            Some(to) => write!(f, " and {:.1} s", to.as_secs_f64())?,
+            None => f.write_str(" and its end")?,
+        }
+        match self.missing {
+            0 => f.write_str("; no record is missing")?,
+            1 => f.write_str("; 1 record is missing")?,
+            n => write!(f, "; {n} records are missing")?,
+        }
+        write!(f, "; first: {}", self.why)
+    }
+}
+
+/// So many of something.
+pub(crate) fn count(n: u64, what: &str) -> String {
+    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
 }
 
 /// What a closed session is.
@@ -51,7 +118,7 @@ pub struct SessionCard {
     pub files: Vec<FileDigest>,
     /// Whether the session was closed by a later start, after a crash.
     pub recovered: bool,
-    /// What was cut because it was damaged.
+    /// What of its journal could not be used.
     pub cut: Option<Cut>,
     /// What of another session could be had for this one, where it was rescued from a damaged one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -118,6 +185,45 @@ pub(crate) fn hex(bytes: &[u8]) -> String {
 mod tests {
     use super::*;
     use crate::testing::head;
+
+    #[test]
+    fn a_cut_reads_as_a_person_would_say_it() {
+        let why = || "a checksum does not match".to_owned();
+        let none = Vec::new;
+        let tail = Cut {
+            bytes: 1,
+            why: why(),
+            places: 1,
+            missing: 0,
+            from: Some(Moment(9)),
+            to: None,
+            stretches: none(),
+        };
+        assert_eq!(tail.to_string(), "1 byte at its end could not be read: a checksum does not match");
+        let from = Some(Moment(3_200_000_000));
+        let two =
+            Cut { bytes: 412, places: 2, missing: 2, from, to: Some(Moment(7_500_000_000)), ..tail.clone() };
+        assert_eq!(
+            two.to_string(),
+            "412 bytes in 2 places could not be read, between 3.2 s and 7.5 s; 2 records are missing; first: a checksum \
+             does not match"
+        );
+        let head = Cut { places: 1, to: Some(Moment(0)), from: None, missing: 1, ..tail };
+        assert_eq!(
+            head.to_string(),
+            "1 byte in 1 place could not be read, between its beginning and 0.0 s; 1 record is missing; first: a checksum \
+             does not match"
+        );
+    }
+
+    /// Records made before places were counted keep their digest.
+    #[test]
+    fn a_cut_without_places_reads_and_writes_as_it_was() {
+        let old = r#"{"bytes":4,"why":"torn"}"#;
+        let cut: Cut = serde_json::from_str(old).unwrap();
+        assert_eq!(serde_json::to_string(&cut).unwrap(), old);
+        assert_eq!(cut.to_string(), "4 bytes at its end could not be read: torn");
+    }
 
     #[test]
     fn every_change_of_a_bit_is_refused() {

@@ -1,4 +1,7 @@
 //! From a journal to a closed session: the one way for a session that ends and one that a crash left.
+//!
+//! The journal is read twice, a frame at a time: once to count and to find what ties its clock to UTC, once to write the
+//! tables a row group at a time. Memory is bounded by a frame and a row group, whatever the session's length.
 
 use std::path::{Path, PathBuf};
 
@@ -8,7 +11,7 @@ use crate::card::{Cut, SessionCard, hex};
 use crate::disk::{Disk, create_folders, read_all};
 use crate::files::SessionFiles;
 use crate::head::SessionHead;
-use crate::journal::{Frame, JournalReader};
+use crate::journal::{FoundHead, Frame, JournalReader, NoHead, VERSION, find_head};
 use crate::layout::{CARD, CLOSING, JOURNAL, Layout};
 use crate::problem::{damaged, on_disk};
 use crate::row::Row;
@@ -17,7 +20,7 @@ use crate::writer::ClosedSession;
 
 /// What a first reading of a journal finds.
 struct Survey {
-    head: SessionHead,
+    found: FoundHead,
     ending: Option<Ending>,
     anchors: Anchors,
     samples: u64,
@@ -42,12 +45,19 @@ pub(crate) fn close(
     };
     let journal = open.join(JOURNAL);
     let survey = survey(disk, &journal)?;
-    let target = layout.closed(&survey.head)?;
+    let target = layout.closed(&survey.found.head)?;
     let cut = survey.cut.clone();
 
+    let parent = target.parent().expect("a session lies in its day's folder").to_path_buf();
+    let folders = || create_folders(disk, layout.root(), &parent).map_err(step(&parent, "making the folder"));
+
     let closed = if disk.exists(&target).map_err(step(&target, "looking for the folder"))? {
-        // A crash came between the rename and the removal of the journal.
-        verify(disk, &target, &survey.head)?
+        // The program ended between the rename and the removal of the journal. Whether the names were synced is not
+        // known, and the journal must not go before they are.
+        let closed = verify(disk, &target, &survey.found.head)?;
+        folders()?;
+        disk.sync_folder(&parent).map_err(step(&parent, "syncing the folder"))?;
+        closed
     } else {
         let work = open.join(CLOSING);
         if disk.exists(&work).map_err(step(&work, "looking for the folder"))? {
@@ -56,8 +66,7 @@ pub(crate) fn close(
         disk.create_folder(&work).map_err(step(&work, "making the folder"))?;
         let mut closed = write_files(disk, &journal, &work, survey, recovered)?;
         disk.sync_folder(&work).map_err(step(&work, "syncing the folder"))?;
-        let parent = target.parent().expect("a session lies in its day's folder").to_path_buf();
-        create_folders(disk, layout.root(), &parent).map_err(step(&parent, "making the folder"))?;
+        folders()?;
         disk.rename(&work, &target).map_err(step(&target, "putting the session in its place"))?;
         disk.sync_folder(&parent).map_err(step(&parent, "syncing the folder"))?;
         closed.path = target;
@@ -73,7 +82,7 @@ pub(crate) fn close(
 pub(crate) enum HeadFault {
     /// The disk cannot be read now; the journal may be good.
     Disk(Problem),
-    /// The journal's beginning is damaged and will stay so.
+    /// No head can be read, and none ever will be.
     Broken(Problem),
 }
 
@@ -86,23 +95,27 @@ impl From<HeadFault> for Problem {
 }
 
 /// The head of a journal alone.
-pub(crate) fn head_of(disk: &dyn Disk, journal: &Path) -> Result<SessionHead, HeadFault> {
+pub(crate) fn head_of(disk: &dyn Disk, journal: &Path) -> Result<FoundHead, HeadFault> {
     let unread = |e: std::io::Error| HeadFault::Disk(on_disk(journal, "reading the journal", &e));
-    let mut reader = JournalReader::new(disk.read(journal).map_err(unread)?);
-    match reader.next().map_err(unread)? {
-        Some(Frame::Head(head)) => Ok(*head),
-        _ => {
-            let seen = "its beginning cannot be read, so nothing after it can";
-            Err(HeadFault::Broken(damaged(journal, seen, "keep it for an expert, or remove it")))
-        }
-    }
+    let source = disk.read(journal).map_err(unread)?;
+    find_head(source).map_err(unread)?.map_err(|why| {
+        let cure = match why {
+            NoHead::Version(version) if version < VERSION => {
+                "close it with the version of this program that recorded it"
+            }
+            NoHead::Version(_) => "close it with a newer version of this program",
+            NoHead::Empty => "remove it",
+            NoHead::Damaged => "keep it for an expert, or remove it",
+        };
+        HeadFault::Broken(damaged(journal, why.to_string(), cure))
+    })
 }
 
 fn survey(disk: &dyn Disk, journal: &Path) -> Result<Survey, Problem> {
     let head = head_of(disk, journal)?;
     let mut found = Survey {
-        anchors: Anchors::new(head.utc_nanos),
-        head,
+        anchors: Anchors::new(head.head.utc_nanos),
+        found: head,
         ending: None,
         samples: 0,
         gaps: 0,
@@ -112,7 +125,7 @@ fn survey(disk: &dyn Disk, journal: &Path) -> Result<Survey, Problem> {
         cut: None,
     };
     let read = |e: std::io::Error| on_disk(journal, "reading the journal", &e);
-    let mut reader = JournalReader::new(disk.read(journal).map_err(read)?);
+    let mut reader = JournalReader::new(disk.read(journal).map_err(read)?, &found.found);
     while let Some(frame) = reader.next().map_err(read)? {
         match frame {
             Frame::Samples(rows) => {
@@ -137,10 +150,10 @@ fn survey(disk: &dyn Disk, journal: &Path) -> Result<Survey, Problem> {
                 }
             }
             Frame::End(ending) => found.ending = Some(ending),
-            Frame::Head(_) | Frame::Channel(_) => {}
+            Frame::Exchanges(exchanges) => exchanges.iter().for_each(|exchange| found.saw(exchange.at)),
         }
     }
-    found.cut = reader.finish().map_err(read)?.map(|(damage, bytes)| Cut { bytes, why: damage.to_string() });
+    found.cut = reader.finish();
     Ok(found)
 }
 
@@ -159,20 +172,21 @@ fn write_files(
     survey: Survey,
     recovered: bool,
 ) -> Result<ClosedSession, Problem> {
-    let about = TableHead { head: &survey.head, anchors: &survey.anchors };
+    let about = TableHead { head: &survey.found.head, anchors: &survey.anchors };
     let mut files = SessionFiles::create(disk, work, about)?;
     let read = |e: std::io::Error| on_disk(journal, "reading the journal", &e);
-    let mut reader = JournalReader::new(disk.read(journal).map_err(read)?);
+    let mut reader = JournalReader::new(disk.read(journal).map_err(read)?, &survey.found);
     while let Some(frame) = reader.next().map_err(read)? {
         match frame {
             Frame::Samples(rows) => rows.iter().try_for_each(|row| files.row(row))?,
             Frame::Event(event, json) => files.event(&event, json)?,
-            Frame::Head(_) | Frame::Channel(_) | Frame::End(_) => {}
+            Frame::Exchanges(exchanges) => exchanges.into_iter().try_for_each(|one| files.exchange(one))?,
+            Frame::End(_) => {}
         }
     }
     let card = SessionCard {
         schema: crate::RECORD_VERSION,
-        head: survey.head.clone(),
+        head: survey.found.head.clone(),
         ending: survey.ending,
         samples: survey.samples,
         gaps: survey.gaps,
@@ -186,7 +200,12 @@ fn write_files(
         card_sha256: String::new(),
     };
     let (card, bytes) = files.finish(card)?;
-    Ok(ClosedSession { path: work.to_path_buf(), samples: card.samples, events: card.events, bytes })
+    Ok(closed_session(work, &card, bytes))
+}
+
+fn closed_session(path: &Path, card: &SessionCard, bytes: u64) -> ClosedSession {
+    let SessionCard { samples, events, ending, .. } = *card;
+    ClosedSession { path: path.to_path_buf(), samples, events, ending, bytes }
 }
 
 /// Refuses to give up a journal for a folder that does not hold the same session whole.
@@ -205,7 +224,7 @@ fn verify(disk: &dyn Disk, target: &Path, head: &SessionHead) -> Result<ClosedSe
         check_digest(&mut *source, &path, &file.sha256)?;
         bytes += file.bytes;
     }
-    Ok(ClosedSession { path: target.to_path_buf(), samples: card.samples, events: card.events, bytes })
+    Ok(closed_session(target, &card, bytes))
 }
 
 /// Refuses a file that is not, to the bit, what was written.

@@ -22,6 +22,15 @@ pub(crate) struct Listed {
     pub(crate) folder: bool,
 }
 
+/// What lies under a name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Thing {
+    File,
+    Folder,
+    /// A link or a device: nothing that this room made. A link is never followed.
+    Other,
+}
+
 /// Keeps a lock until dropped.
 pub(crate) type Lock = Box<dyn Send + Sync>;
 
@@ -31,17 +40,21 @@ pub(crate) trait Disk: Send + Sync {
     fn create_folder(&self, path: &Path) -> io::Result<()>;
     /// Creates a file that must not exist yet.
     fn create(&self, path: &Path) -> io::Result<Box<dyn DiskFile>>;
-    /// Opens a file for reading from its start.
+    /// Opens a file for reading from its start; a link is refused.
     fn read(&self, path: &Path) -> io::Result<Box<dyn Read>>;
     /// Everything in a folder, sorted by name.
     fn list(&self, path: &Path) -> io::Result<Vec<Listed>>;
+    /// What is there, if anything is.
+    fn look(&self, path: &Path) -> io::Result<Option<Thing>>;
     /// Whether something is there.
-    fn exists(&self, path: &Path) -> io::Result<bool>;
+    fn exists(&self, path: &Path) -> io::Result<bool> {
+        self.look(path).map(|thing| thing.is_some())
+    }
     /// Renames atomically.
     fn rename(&self, from: &Path, to: &Path) -> io::Result<()>;
     /// Removes a file.
     fn remove_file(&self, path: &Path) -> io::Result<()>;
-    /// Removes a folder with everything in it.
+    /// Removes a folder with everything in it; of a link only the link itself.
     fn remove_folder(&self, path: &Path) -> io::Result<()>;
     /// Returns once the names in a folder are on the medium.
     fn sync_folder(&self, path: &Path) -> io::Result<()>;
@@ -57,16 +70,21 @@ pub(crate) fn read_all(disk: &dyn Disk, path: &Path) -> io::Result<Vec<u8>> {
 }
 
 /// Makes the folders from `root` down to `path`, each synced into its parent so that none is lost with what
-/// will lie in it.
+/// will lie in it; also those that were there, because whoever made them may not have come to sync them.
 pub(crate) fn create_folders(disk: &dyn Disk, root: &Path, path: &Path) -> io::Result<()> {
     let mut here = root.to_path_buf();
     for part in path.strip_prefix(root).map_err(io::Error::other)? {
         let parent = here.clone();
         here.push(part);
-        if !disk.exists(&here)? {
-            disk.create_folder(&here)?;
-            disk.sync_folder(&parent)?;
+        match disk.look(&here)? {
+            Some(Thing::Folder) => {}
+            Some(_) => {
+                let why = format!("{} is a file or a link, not a folder", here.display());
+                return Err(io::Error::new(io::ErrorKind::NotADirectory, why));
+            }
+            None => disk.create_folder(&here)?,
         }
+        disk.sync_folder(&parent)?;
     }
     Ok(())
 }
@@ -93,6 +111,7 @@ impl Disk for RealDisk {
     }
 
     fn read(&self, path: &Path) -> io::Result<Box<dyn Read>> {
+        not_a_link(path)?;
         Ok(Box::new(fs::File::open(path)?))
     }
 
@@ -107,8 +126,14 @@ impl Disk for RealDisk {
         Ok(all)
     }
 
-    fn exists(&self, path: &Path) -> io::Result<bool> {
-        path.try_exists()
+    fn look(&self, path: &Path) -> io::Result<Option<Thing>> {
+        match fs::symlink_metadata(path) {
+            Ok(about) if about.is_dir() => Ok(Some(Thing::Folder)),
+            Ok(about) if about.is_file() => Ok(Some(Thing::File)),
+            Ok(_) => Ok(Some(Thing::Other)),
+            Err(e) if e.kind() == io::ErrorKind::NotFound => Ok(None),
+            Err(e) => Err(e),
+        }
     }
 
     fn rename(&self, from: &Path, to: &Path) -> io::Result<()> {
@@ -129,13 +154,48 @@ impl Disk for RealDisk {
     }
 
     fn lock(&self, path: &Path) -> io::Result<Option<Lock>> {
-        let file = fs::OpenOptions::new().write(true).create(true).truncate(false).open(path)?;
-        match file.try_lock() {
-            Ok(()) => Ok(Some(Box::new(file))),
-            Err(fs::TryLockError::WouldBlock) => Ok(None),
-            Err(fs::TryLockError::Error(e)) => Err(e),
+        loop {
+            if fs::symlink_metadata(path).is_ok() {
+                not_a_link(path)?;
+            }
+            let file = fs::OpenOptions::new().write(true).create(true).truncate(false).open(path)?;
+            match file.try_lock() {
+                // Whoever held it may have removed it meanwhile: a lock on a file without a name locks nobody out.
+                Ok(()) if !is_at(&file, path)? => {}
+                Ok(()) => return Ok(Some(Box::new(file))),
+                Err(fs::TryLockError::WouldBlock) => return Ok(None),
+                Err(fs::TryLockError::Error(e)) => return Err(e),
+            }
         }
     }
+}
+
+/// Refuses what is neither a file nor a folder.
+fn not_a_link(path: &Path) -> io::Result<()> {
+    match RealDisk.look(path)? {
+        Some(Thing::Other) => {
+            Err(io::Error::new(io::ErrorKind::InvalidInput, "it is a link or a device, not a file"))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Whether an open file is the one that has the name.
+#[cfg(unix)]
+fn is_at(file: &fs::File, path: &Path) -> io::Result<bool> {
+    use std::os::unix::fs::MetadataExt;
+    let named = match fs::symlink_metadata(path) {
+        Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(false),
+        other => other?,
+    };
+    let held = file.metadata()?;
+    Ok((held.dev(), held.ino()) == (named.dev(), named.ino()))
+}
+
+/// Elsewhere a file that is open keeps its name.
+#[cfg(not(unix))]
+fn is_at(_: &fs::File, _: &Path) -> io::Result<bool> {
+    Ok(true)
 }
 
 #[cfg(test)]

@@ -6,7 +6,7 @@
 //! ```text
 //! <root>/car=<name>/date=<YYYY-MM-DD>/<session>/samples.parquet, events.parquet, wire.parquet, session.json
 //! <root>/.open/<session>/journal        a session that still runs
-//! <root>/.broken/<session>/             a journal whose beginning cannot be read
+//! <root>/.broken/<session>/             a journal in which nothing can be read
 //! <root>/.ledger/<station>.jsonl        outputs that are or may be held
 //! ```
 //!
@@ -35,7 +35,7 @@ mod tick;
 mod writer;
 
 pub use archive::{Archive, Recovered, RecoveryOutcome};
-pub use card::{Cut, FileDigest, SessionCard};
+pub use card::{Cut, FileDigest, SessionCard, Stretch};
 pub use consents::Consents;
 pub use head::{ChannelHead, SessionHead};
 pub use layout::utc_text;

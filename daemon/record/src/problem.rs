@@ -18,6 +18,10 @@ pub(crate) fn on_disk(path: &Path, doing: &str, error: &io::Error) -> Problem {
             "give this user the right to write there, or choose another archive folder"
         }
         io::ErrorKind::NotFound => "check that the folder exists and its disk is attached",
+        io::ErrorKind::AlreadyExists | io::ErrorKind::NotADirectory => {
+            "something else lies where a file or folder of the archive must be: move it away, or choose another archive folder"
+        }
+        io::ErrorKind::InvalidInput => "links within an archive are not followed: put the file itself there",
         io::ErrorKind::ReadOnlyFilesystem => "the disk is mounted read-only: choose another archive folder",
         _ => "check the disk; what was synced before stays and is recovered at the next start",
     };

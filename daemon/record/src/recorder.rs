@@ -4,7 +4,7 @@ use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::sync::{Arc, OnceLock};
 use std::thread::{Builder, JoinHandle};
 
-use model::{Ending, EventEnvelope, Gap, Moment, Place, Problem, ProblemKind, Sample};
+use model::{Ending, EventEnvelope, Exchange, Gap, Moment, Place, Problem, ProblemKind, Sample};
 
 use crate::writer::{ClosedSession, SessionWriter};
 
@@ -17,6 +17,8 @@ pub enum Entry {
     Sample(Sample),
     /// A reading that did not come.
     Gap(Gap),
+    /// What was said on the wire, where a trace of it is wanted.
+    Exchange(Exchange),
     /// An event.
     Event(EventEnvelope),
     /// Nothing but the time: lets a due sync happen while nothing else comes.
@@ -30,6 +32,7 @@ impl std::fmt::Debug for Entry {
         match self {
             Self::Sample(sample) => f.debug_tuple("Sample").field(sample).finish(),
             Self::Gap(gap) => f.debug_tuple("Gap").field(gap).finish(),
+            Self::Exchange(exchange) => f.debug_tuple("Exchange").field(exchange).finish(),
             Self::Event(event) => f.debug_tuple("Event").field(event).finish(),
             Self::Tick(now) => f.debug_tuple("Tick").field(now).finish(),
             Self::Sync(_) => f.write_str("Sync"),
@@ -165,6 +168,10 @@ fn run(
                 writer.gap(&gap);
                 writer.tick(gap.at + gap.half);
             }
+            Message::Entry(Entry::Exchange(exchange)) => {
+                writer.exchange(&exchange);
+                writer.tick(exchange.at + exchange.took);
+            }
             Message::Entry(Entry::Event(event)) => {
                 writer.event(&event);
                 writer.tick(event.at);
@@ -205,6 +212,45 @@ mod tests {
         let session = read_session(&closed.path).unwrap();
         let raws: Vec<i64> = session.samples().unwrap().map(|s| s.unwrap().raw).collect();
         assert_eq!(raws, (0..500).collect::<Vec<_>>());
+    }
+
+    #[test]
+    fn what_was_said_on_the_wire_is_in_the_journal_to_the_byte() {
+        let folder = tempfile::tempdir().unwrap();
+        let (archive, _) = Archive::open(folder.path()).unwrap();
+        let writer = archive.begin(head("s1")).unwrap();
+        let journal = writer.path().join(crate::layout::JOURNAL);
+        let recorder = Recorder::start(writer, 4).unwrap();
+        let handle = recorder.handle();
+        // More than one batch holds.
+        let exchanges: Vec<Exchange> = (0..1_000)
+            .map(|i| Exchange {
+                at: Moment(i * 20_000_001),
+                took: model::Span(9_000_007),
+                request: vec![0x82, 0x11, 0xf1, 0x21, i as u8],
+                answer: vec![i as u8; 40],
+                fault: (i % 7 == 0).then_some(model::event::WireFault::Checksum),
+            })
+            .collect();
+        for exchange in &exchanges {
+            assert!(handle.record_blocking(Entry::Exchange(exchange.clone())));
+            assert!(handle.record_blocking(Entry::Sample(sample("rpm", exchange.at.0, 34))));
+        }
+        handle.sync_blocking().unwrap();
+        let bytes = std::fs::read(journal).unwrap();
+        let found = crate::journal::find_head(&bytes[..]).unwrap().unwrap();
+        let mut reader = crate::journal::JournalReader::new(&bytes[..], &found);
+        let (mut read, mut rows) = (Vec::new(), 0);
+        while let Some(frame) = reader.next().unwrap() {
+            match frame {
+                crate::journal::Frame::Exchanges(some) => read.extend(some),
+                crate::journal::Frame::Samples(some) => rows += some.len(),
+                other => panic!("{other:?}"),
+            }
+        }
+        assert_eq!(reader.finish(), None);
+        assert_eq!((read, rows), (exchanges, 1_000));
+        assert_eq!(recorder.finish(Ending::Passed).unwrap().samples, 1_000);
     }
 
     #[test]

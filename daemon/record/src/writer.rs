@@ -3,19 +3,19 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use model::{ChannelId, Ending, Event, EventEnvelope, Gap, Moment, Problem, ProblemKind, Sample, Span};
+use model::{Ending, Event, EventEnvelope, Exchange, Gap, Moment, Problem, ProblemKind, Sample, Span};
 
 use crate::close::close;
 use crate::disk::{Disk, DiskFile, Lock, create_folders};
 use crate::head::SessionHead;
-use crate::journal::{Codec, FrameWriter, LONGEST_PAYLOAD};
+use crate::journal::{FrameWriter, LONGEST_PAYLOAD, MOST_ROWS, RowWriter, TraceWriter};
 use crate::layout::{JOURNAL, Layout};
 use crate::problem::{argument, damaged, on_disk, place};
 
 /// How much may be lost to a power cut unless somebody asks for a sync.
 pub const DEFAULT_SYNC_INTERVAL: Span = Span::from_millis(250);
 
-/// Samples of a batch are written out at this size, whatever the time, to keep memory bounded.
+/// Rows or exchanges of a batch are written out at this size, whatever the time, to keep memory bounded.
 const FULL_BATCH: usize = 16 << 10;
 /// Finished frames are handed to the operating system at this size.
 const FULL_BUFFER: usize = 64 << 10;
@@ -29,6 +29,8 @@ pub struct ClosedSession {
     pub samples: u64,
     /// Rows of the table of events.
     pub events: u64,
+    /// How it ended; absent when a crash ended it.
+    pub ending: Option<Ending>,
     /// Bytes of all its files.
     pub bytes: u64,
 }
@@ -45,9 +47,8 @@ pub struct SessionWriter {
     path: PathBuf,
     file: Box<dyn DiskFile>,
     frames: FrameWriter,
-    codec: Codec,
-    batch: Vec<u8>,
-    batch_count: u64,
+    rows: RowWriter,
+    trace: TraceWriter,
     buffer: Vec<u8>,
     unsynced: bool,
     interval: Span,
@@ -87,26 +88,22 @@ impl SessionWriter {
         }
 
         let mut buffer = Vec::new();
-        let mut frames = FrameWriter::begin(&mut buffer);
-        let json = head_json(&head)?;
-        frames
-            .head(&json, &mut buffer)
+        let frames = FrameWriter::begin(head_json(&head)?, &mut buffer)
             .map_err(|e| argument("head", e.to_string(), "use fewer or shorter tags"))?;
         disk.create_folder(&path).map_err(step(&path, "making the folder"))?;
         disk.sync_folder(&layout.open()).map_err(step(&layout.open(), "syncing the folder"))?;
         let journal = path.join(JOURNAL);
         let file = disk.create(&journal).map_err(step(&journal, "making the journal"))?;
         disk.sync_folder(&path).map_err(step(&path, "syncing the folder"))?;
-        let codec = Codec::new(&head);
+        let rows = RowWriter::new(&head);
         let mut writer = Self {
             disk,
             layout: layout.clone(),
             path,
             file,
             frames,
-            codec,
-            batch: Vec::new(),
-            batch_count: 0,
+            rows,
+            trace: TraceWriter::default(),
             buffer,
             unsynced: true,
             interval,
@@ -120,31 +117,44 @@ impl SessionWriter {
         Ok(writer)
     }
 
-    /// Takes one sample.
+    /// Takes one sample. Its time is kept to 10 µs, and its time uncertainty is widened to cover the true interval.
     pub fn sample(&mut self, sample: &Sample) {
-        self.row(&sample.channel, |codec, batch| codec.encode(sample, batch));
+        self.row(|rows| rows.sample(sample));
     }
 
-    /// Takes one reading that did not come.
+    /// Takes one reading that did not come; its times are kept as a sample's are.
     pub fn gap(&mut self, gap: &Gap) {
-        self.row(&gap.channel, |codec, batch| codec.encode_gap(gap, batch));
+        self.row(|rows| rows.gap(gap));
     }
 
-    fn row(&mut self, channel: &ChannelId, encode: impl FnOnce(&mut Codec, &mut Vec<u8>) -> bool) {
+    fn row(&mut self, put: impl FnOnce(&mut RowWriter)) {
         if self.problem.is_some() {
             self.lost += 1;
             return;
         }
-        if !self.codec.knows(channel) {
-            self.close_batch();
-            self.frames.channel(channel, &mut self.buffer);
-            self.codec.add(channel.clone());
-        }
-        let known = encode(&mut self.codec, &mut self.batch);
-        debug_assert!(known, "the channel was given a number just now");
-        self.batch_count += 1;
+        put(&mut self.rows);
         self.unsynced = true;
-        if self.batch.len() >= FULL_BATCH {
+        if self.rows.len() >= FULL_BATCH || self.rows.rows() >= MOST_ROWS {
+            self.close_batch();
+        }
+        self.flush_when_full();
+    }
+
+    /// Takes what was said on the wire, to the nanosecond and to the byte. One of more than 60 KiB, which no wire of a
+    /// controller brings forth, is not recorded, and its loss is logged.
+    pub fn exchange(&mut self, exchange: &Exchange) {
+        if self.problem.is_some() {
+            self.lost += 1;
+            return;
+        }
+        if !self.trace.push(exchange) {
+            self.lost += 1;
+            let (request, answer) = (exchange.request.len(), exchange.answer.len());
+            tracing::error!(request, answer, "an exchange is too long to be recorded");
+            return;
+        }
+        self.unsynced = true;
+        if self.trace.len() >= FULL_BATCH {
             self.close_batch();
         }
         self.flush_when_full();
@@ -191,6 +201,7 @@ impl SessionWriter {
                 Ok(()) => self.unsynced = false,
                 Err(e) => self.fail("syncing the journal", &e),
             }
+            self.look_after();
         }
         self.problem.clone().map_or(Ok(()), Err)
     }
@@ -205,8 +216,7 @@ impl SessionWriter {
         }
         if let Err(mut problem) = self.sync() {
             if self.lost > 0 {
-                problem.seen =
-                    format!("{}; {} samples and events after it are lost", problem.seen, self.lost);
+                problem.seen = format!("{}; {} records after it are lost", problem.seen, self.lost);
             }
             return Err(problem);
         }
@@ -232,10 +242,19 @@ impl SessionWriter {
     }
 
     fn close_batch(&mut self) {
-        if self.batch_count > 0 {
-            self.frames.samples(self.batch_count, &self.batch, &mut self.buffer);
-            self.batch.clear();
-            self.batch_count = 0;
+        let Self { rows, trace, frames, buffer, .. } = self;
+        rows.take(|payload| frames.rows(payload, buffer));
+        trace.take(|payload| frames.exchanges(payload, buffer));
+    }
+
+    /// A journal that somebody removed can still be written and synced, and is gone all the same at the end.
+    fn look_after(&mut self) {
+        let journal = self.path.join(JOURNAL);
+        // A disk that cannot say has just said that the sync was well.
+        if self.problem.is_none() && matches!(self.disk.look(&journal), Ok(None)) {
+            let cure = "leave the archive alone while a session runs, and record it again";
+            let problem = damaged(&journal, "it was removed or moved while the session runs", cure);
+            self.give_up(problem);
         }
     }
 
@@ -256,7 +275,10 @@ impl SessionWriter {
     }
 
     fn fail(&mut self, doing: &str, error: &std::io::Error) {
-        let problem = on_disk(&self.path.join(JOURNAL), doing, error);
+        self.give_up(on_disk(&self.path.join(JOURNAL), doing, error));
+    }
+
+    fn give_up(&mut self, problem: Problem) {
         tracing::error!(%problem, "the recording stops");
         self.problem = Some(problem);
     }

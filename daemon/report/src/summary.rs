@@ -28,7 +28,7 @@ pub struct Summary {
     pub ending: Option<Ending>,
     /// Whether it was closed after a crash.
     pub recovered: bool,
-    /// What was cut because it was damaged.
+    /// What of its journal could not be used.
     pub cut: Option<Cut>,
     /// The steps in their order.
     pub steps: Vec<StepSummary>,

@@ -25,7 +25,7 @@ impl fmt::Display for Summary {
             writeln!(f, "Recovered after a crash")?;
         }
         if let Some(cut) = &self.cut {
-            writeln!(f, "{} bytes at its end could not be used: {}", cut.bytes, cut.why)?;
+            writeln!(f, "Of its journal {cut}")?;
         }
         section(f, "Steps", &self.steps)?;
         section(f, "Gates", &self.gates)?;

@@ -62,7 +62,7 @@ pub struct SessionDetail {
     pub last: Option<Moment>,
     /// Sequence number of the last event.
     pub last_event: Option<u64>,
-    /// What was cut from its end because it was damaged.
+    /// What of its journal could not be used.
     pub cut: Option<Cut>,
     /// Version of the program that recorded it.
     pub program: String,
@@ -74,13 +74,30 @@ pub struct SessionDetail {
     pub channels: Vec<Channel>,
 }
 
-/// What was cut from the end of a damaged session.
+/// What of a session's journal could not be used.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Cut {
     /// How many bytes of the journal could not be used.
     pub bytes: u64,
+    /// In how many places of the journal. 0 in an old record that did not count them: then it is its end.
+    pub places: u64,
+    /// How many records are known to be missing.
+    pub missing: u64,
+    /// The last moment recorded before the first place, in nanoseconds on the station's clock; none where nothing lies
+    /// before it.
+    pub from: Option<Moment>,
+    /// The first moment recorded after the last place, in nanoseconds on the station's clock; none where nothing lies
+    /// behind it.
+    pub to: Option<Moment>,
     /// What was wrong with the first of them.
     pub why: String,
+}
+
+impl Cut {
+    fn new(cut: &record::Cut) -> Self {
+        let record::Cut { bytes, places, missing, from, to, ref why, .. } = *cut;
+        Self { bytes, places, missing, from, to, why: why.clone() }
+    }
 }
 
 /// A channel as its description had it when the session began.
@@ -130,7 +147,7 @@ impl SessionDetail {
             first: card.first,
             last: card.last,
             last_event: session.events.last().map(|event| event.seq),
-            cut: card.cut.as_ref().map(|cut| Cut { bytes: cut.bytes, why: cut.why.clone() }),
+            cut: card.cut.as_ref().map(Cut::new),
             program: head.program.clone(),
             description_sha256: head.description_sha256.clone(),
             script_sha256: head.script_sha256.clone(),

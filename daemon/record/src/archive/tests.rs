@@ -20,8 +20,8 @@ fn a_closed_session_lies_in_its_place_and_nothing_else_is_left() {
     assert!(recovered.is_empty());
     let mut writer = archive.begin(head("s1")).unwrap();
     assert_eq!(writer.path(), folder.path().join(".open/s1"));
-    writer.sample(&sample("rpm", 5, 34));
-    writer.event(&event("s1", 1, 6, "x"));
+    writer.sample(&sample("rpm", 50_000, 34));
+    writer.event(&event("s1", 1, 60_001, "x"));
     let closed = writer.close(Ending::Passed).unwrap();
     assert_eq!(closed.path, folder.path().join("car=bench-car/date=2026-11-25/s1"));
     let names: Vec<String> = RealDisk.list(&closed.path).unwrap().into_iter().map(|e| e.name).collect();
@@ -32,7 +32,7 @@ fn a_closed_session_lies_in_its_place_and_nothing_else_is_left() {
     assert_eq!(archive.sessions().unwrap(), std::slice::from_ref(&closed.path));
     let card = read_session(&closed.path).unwrap().card;
     assert_eq!((card.ending, card.recovered, card.cut), (Some(Ending::Passed), false, None));
-    assert_eq!((card.first, card.last), (Some(Moment(5)), Some(Moment(6))));
+    assert_eq!((card.first, card.last), (Some(Moment(50_000)), Some(Moment(60_001))));
 }
 
 #[test]
@@ -111,28 +111,70 @@ fn a_session_that_a_crash_left_is_closed_and_says_so() {
     assert!(card.recovered);
     assert_eq!((card.samples, card.ending), (1, Some(Ending::Stopped)));
     assert_eq!(card.cut.unwrap().bytes, 4);
+    let told = one.to_string();
+    assert!(told.contains("1 reading and 1 event; 4 bytes at its end could not be read"), "{told}");
     assert!(Archive::open(folder.path()).unwrap().1.is_empty(), "once is enough");
 }
 
 #[test]
-fn a_journal_with_a_broken_beginning_is_moved_aside_and_kept() {
+fn a_journal_without_a_whole_head_is_moved_aside_and_kept() {
     let folder = folder();
     for (round, name) in ["s1", "s1-2"].into_iter().enumerate() {
         let (archive, _) = Archive::open(folder.path()).unwrap();
         drop(archive.begin(head("s1")).unwrap());
         let journal = folder.path().join(".open/s1/journal");
         let mut bytes = fs::read(&journal).unwrap();
-        bytes[20] ^= 1;
+        bytes.iter_mut().skip(20).step_by(100).for_each(|byte| *byte ^= 1);
         fs::write(&journal, &bytes).unwrap();
         let (_, recovered) = Archive::open(folder.path()).unwrap();
         let [Recovered { path, outcome: RecoveryOutcome::MovedAside(problem), .. }] = recovered.as_slice()
         else {
             panic!("round {round}: {recovered:?}")
         };
-        assert!(problem.seen.contains("beginning"), "{problem}");
+        assert!(problem.seen.contains("no whole record"), "{problem}");
         assert_eq!(*path, folder.path().join(".broken").join(name));
         assert_eq!(fs::read(path.join(JOURNAL)).unwrap(), bytes);
     }
+}
+
+#[test]
+fn a_session_with_one_of_its_heads_damaged_is_recovered_and_says_so() {
+    let folder = folder();
+    let (archive, _) = Archive::open(folder.path()).unwrap();
+    let mut writer = archive.begin(head("s1")).unwrap();
+    writer.sample(&sample("rpm", 0, 34));
+    writer.sync().unwrap();
+    let journal = writer.path().join(JOURNAL);
+    drop(writer);
+    let mut bytes = fs::read(&journal).unwrap();
+    bytes[40] ^= 1;
+    fs::write(&journal, bytes).unwrap();
+    let (_, recovered) = Archive::open(folder.path()).unwrap();
+    let RecoveryOutcome::Closed { closed, cut: Some(cut) } = &recovered[0].outcome else {
+        panic!("{recovered:?}")
+    };
+    assert_eq!((closed.samples, closed.ending), (1, None));
+    assert_eq!(read_session(&closed.path).unwrap().card.cut.as_ref(), Some(cut));
+    let told = recovered[0].to_string();
+    for words in
+        ["breaks off without an ending", "in 1 place could not be read, between its beginning and 0.0 s"]
+    {
+        assert!(told.contains(words), "{told}");
+    }
+}
+
+#[test]
+fn a_journal_of_an_older_version_is_moved_aside_and_says_which() {
+    let folder = folder();
+    let journal = folder.path().join(".open/s1/journal");
+    fs::create_dir_all(journal.parent().unwrap()).unwrap();
+    let mut bytes = b"HGJ\x1a\x02\x00".to_vec();
+    bytes.extend_from_slice(&crc32fast::hash(&bytes).to_le_bytes());
+    fs::write(&journal, bytes).unwrap();
+    let (_, recovered) = Archive::open(folder.path()).unwrap();
+    let RecoveryOutcome::MovedAside(problem) = &recovered[0].outcome else { panic!("{recovered:?}") };
+    assert!(problem.seen.contains("version 2") && problem.cure.contains("recorded it"), "{problem}");
+    assert!(folder.path().join(".broken/s1/journal").is_file());
 }
 
 #[test]

@@ -1,22 +1,32 @@
 //! A disk in memory that fails when told to and forgets what was not synced.
 //!
 //! Every file has what was written and what is safe; every folder has the names seen and the names safe. An
-//! operation can be made to fail, once or from then on. A crash keeps what is safe and, by its policy, none,
-//! all or the front half of the rest.
+//! operation can be made to fail, once or from then on, or the disk to be full or read-only from then on. A crash keeps
+//! what is safe and, by its policy, something of the rest.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+use std::hash::{DefaultHasher, Hash, Hasher};
 use std::io::{self, Cursor, Read, Write};
 use std::path::{Component, Path};
 use std::sync::{Arc, Mutex, MutexGuard};
 
-use super::{Disk, DiskFile, Listed, Lock};
+use super::{Disk, DiskFile, Listed, Lock, Thing};
 
 type Names = BTreeMap<String, usize>;
 
 #[derive(Clone)]
 enum Node {
-    File { seen: Vec<u8>, safe: Vec<u8>, poisoned: bool },
+    File(File),
     Folder { seen: Names, safe: Names },
+}
+
+#[derive(Clone, Default, Hash)]
+struct File {
+    seen: Vec<u8>,
+    safe: Vec<u8>,
+    /// Lengths of the writes since the last sync.
+    unsafe_writes: Vec<usize>,
+    poisoned: bool,
 }
 
 /// When operations fail.
@@ -27,14 +37,33 @@ pub(crate) enum Fault {
     Once(u64),
     /// The operation of this number fails, and all after it.
     From(u64),
+    /// From the operation of this number on there is no room: what would need some fails, and a write leaves its front half.
+    Full(u64),
+    /// From the operation of this number on nothing can be changed.
+    ReadOnly(u64),
 }
 
 /// What of the unsafe a crash keeps.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Keep {
     Nothing,
+    /// The front half of every file's bytes, and all names.
     Half,
+    /// All names, and no bytes.
+    Names,
+    /// All names; of every file the later writes, with zeros where the first one was.
+    Later,
     Everything,
+    /// Only the program ended: everything is seen, and as unsafe as it was.
+    Program,
+}
+
+/// What an operation does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Doing {
+    Looking,
+    Growing,
+    Changing,
 }
 
 #[derive(Clone)]
@@ -42,7 +71,7 @@ struct State {
     nodes: Vec<Node>,
     operations: u64,
     fault: Fault,
-    locks: std::collections::BTreeSet<String>,
+    locks: BTreeSet<String>,
 }
 
 /// The disk; clones are the same disk.
@@ -56,8 +85,7 @@ fn missing() -> io::Error {
 impl SimDisk {
     pub(crate) fn new(fault: Fault) -> Self {
         let root = Node::Folder { seen: Names::new(), safe: Names::new() };
-        let locks = std::collections::BTreeSet::new();
-        Self(Arc::new(Mutex::new(State { nodes: vec![root], operations: 0, fault, locks })))
+        Self(Arc::new(Mutex::new(State { nodes: vec![root], operations: 0, fault, locks: BTreeSet::new() })))
     }
 
     fn state(&self) -> MutexGuard<'_, State> {
@@ -69,29 +97,21 @@ impl SimDisk {
         self.state().operations
     }
 
+    /// Has operations fail from now on as told, counted from now.
+    pub(crate) fn set_fault(&self, fault: Fault) {
+        let mut state = self.state();
+        (state.operations, state.fault) = (0, fault);
+    }
+
     /// The disk as the machine finds it after the power came back.
     pub(crate) fn crash(&self, keep: Keep, fault: Fault) -> Self {
         let mut state = self.state().clone();
-        for node in &mut state.nodes {
-            match node {
-                Node::File { seen, safe, poisoned } => {
-                    let more = match keep {
-                        Keep::Nothing => 0,
-                        Keep::Half => seen.len().saturating_sub(safe.len()).div_ceil(2),
-                        Keep::Everything => seen.len().saturating_sub(safe.len()),
-                    };
-                    if !*poisoned {
-                        safe.extend_from_slice(&seen[safe.len()..][..more]);
-                    }
-                    *seen = safe.clone();
-                    *poisoned = false;
-                }
-                Node::Folder { seen, safe } => {
-                    if keep == Keep::Nothing {
-                        *seen = safe.clone();
-                    } else {
-                        *safe = seen.clone();
-                    }
+        if keep != Keep::Program {
+            for node in &mut state.nodes {
+                match node {
+                    Node::File(file) => file.crash(keep),
+                    Node::Folder { seen, safe } if keep == Keep::Nothing => seen.clone_from(safe),
+                    Node::Folder { seen, safe } => safe.clone_from(seen),
                 }
             }
         }
@@ -100,12 +120,19 @@ impl SimDisk {
         Self(Arc::new(Mutex::new(state)))
     }
 
+    /// A digest of everything that can be seen or may be kept: two disks with the same go on alike.
+    pub(crate) fn digest(&self) -> u64 {
+        let mut hasher = DefaultHasher::new();
+        self.state().digest(0, &mut hasher);
+        hasher.finish()
+    }
+
     /// Every file below a folder, as seen, by its path from there.
     pub(crate) fn files(&self, path: &Path) -> BTreeMap<String, Vec<u8>> {
         fn walk(state: &State, node: usize, at: &str, found: &mut BTreeMap<String, Vec<u8>>) {
             match &state.nodes[node] {
-                Node::File { seen, .. } => {
-                    found.insert(at.to_owned(), seen.clone());
+                Node::File(file) => {
+                    found.insert(at.to_owned(), file.seen.clone());
                 }
                 Node::Folder { seen, .. } => {
                     for (name, node) in seen {
@@ -124,7 +151,43 @@ impl SimDisk {
     }
 }
 
+impl File {
+    fn crash(&mut self, keep: Keep) {
+        let fresh = self.seen.len() - self.safe.len();
+        let first = self.unsafe_writes.first().copied().unwrap_or(0);
+        let mut kept = self.seen[self.safe.len()..].to_vec();
+        match keep {
+            _ if self.poisoned => kept.clear(),
+            Keep::Nothing | Keep::Names => kept.clear(),
+            Keep::Half => kept.truncate(fresh.div_ceil(2)),
+            // A single write of many pages is not kept in their order either.
+            Keep::Later if self.unsafe_writes.len() == 1 => kept[..first.div_ceil(2)].fill(0),
+            Keep::Later => kept[..first].fill(0),
+            Keep::Everything | Keep::Program => {}
+        }
+        self.safe.extend_from_slice(&kept);
+        self.seen.clone_from(&self.safe);
+        self.unsafe_writes.clear();
+        self.poisoned = false;
+    }
+}
+
 impl State {
+    fn digest(&self, node: usize, hasher: &mut DefaultHasher) {
+        match &self.nodes[node] {
+            Node::File(file) => file.hash(hasher),
+            Node::Folder { seen, safe } => {
+                for names in [Some(seen), (seen != safe).then_some(safe)] {
+                    names.map(BTreeMap::len).hash(hasher);
+                    for (name, node) in names.into_iter().flatten() {
+                        name.hash(hasher);
+                        self.digest(*node, hasher);
+                    }
+                }
+            }
+        }
+    }
+
     fn find(&self, path: &Path) -> io::Result<usize> {
         let mut node = 0;
         for part in path.components() {
@@ -140,7 +203,7 @@ impl State {
         let parent = self.find(path.parent().unwrap())?;
         match &mut self.nodes[parent] {
             Node::Folder { seen, .. } => Ok((seen, name)),
-            Node::File { .. } => Err(missing()),
+            Node::File(_) => Err(missing()),
         }
     }
 
@@ -153,15 +216,24 @@ impl State {
     }
 
     /// Counts an operation and says whether it must fail.
-    fn operate(&mut self) -> io::Result<()> {
+    fn operate(&mut self, doing: Doing) -> io::Result<()> {
         let number = self.operations;
         self.operations += 1;
-        let fails = match self.fault {
-            Fault::Never => false,
-            Fault::Once(n) => number == n,
-            Fault::From(n) => number >= n,
+        let why = match self.fault {
+            Fault::Once(n) if number == n => io::Error::other("the simulated disk failed"),
+            Fault::From(n) if number >= n => io::Error::other("the simulated disk failed"),
+            Fault::Full(n) if number >= n && doing == Doing::Growing => io::ErrorKind::StorageFull.into(),
+            Fault::ReadOnly(n) if number >= n && doing != Doing::Looking => {
+                io::ErrorKind::ReadOnlyFilesystem.into()
+            }
+            _ => return Ok(()),
         };
-        if fails { Err(io::Error::other("the simulated disk failed")) } else { Ok(()) }
+        Err(why)
+    }
+
+    fn file(&mut self, node: usize) -> &mut File {
+        let Node::File(file) = &mut self.nodes[node] else { unreachable!("a file stays a file") };
+        file
     }
 }
 
@@ -173,13 +245,16 @@ struct SimFile {
 impl Write for SimFile {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
         let mut state = self.disk.state();
-        let allowed = state.operate();
-        let Node::File { seen, .. } = &mut state.nodes[self.node] else {
-            unreachable!("a file stays a file")
-        };
+        let allowed = state.operate(Doing::Growing);
         // A write that fails has torn: its front half is there.
-        let n = if allowed.is_ok() { bytes.len() } else { bytes.len() / 2 };
-        seen.extend_from_slice(&bytes[..n]);
+        let n = match &allowed {
+            Ok(()) => bytes.len(),
+            Err(e) if e.kind() == io::ErrorKind::ReadOnlyFilesystem => 0,
+            Err(_) => bytes.len() / 2,
+        };
+        let file = state.file(self.node);
+        file.seen.extend_from_slice(&bytes[..n]);
+        file.unsafe_writes.extend((n > 0).then_some(n));
         allowed.map(|()| n)
     }
 
@@ -191,14 +266,13 @@ impl Write for SimFile {
 impl DiskFile for SimFile {
     fn sync(&mut self) -> io::Result<()> {
         let mut state = self.disk.state();
-        let allowed = state.operate();
-        let Node::File { seen, safe, poisoned } = &mut state.nodes[self.node] else {
-            unreachable!("a file stays a file")
-        };
+        let allowed = state.operate(Doing::Changing);
+        let file = state.file(self.node);
         // A disk that failed to sync has dropped the data, and says yes the next time all the same.
-        *poisoned |= allowed.is_err();
-        if !*poisoned {
-            *safe = seen.clone();
+        file.poisoned |= allowed.is_err();
+        if !file.poisoned {
+            file.safe.clone_from(&file.seen);
+            file.unsafe_writes.clear();
         }
         allowed
     }
@@ -215,7 +289,7 @@ impl Drop for SimLock {
 impl Disk for SimDisk {
     fn create_folder(&self, path: &Path) -> io::Result<()> {
         let mut state = self.state();
-        state.operate()?;
+        state.operate(Doing::Growing)?;
         if state.find(path).is_ok() {
             return Ok(());
         }
@@ -224,40 +298,43 @@ impl Disk for SimDisk {
 
     fn create(&self, path: &Path) -> io::Result<Box<dyn DiskFile>> {
         let mut state = self.state();
-        state.operate()?;
+        state.operate(Doing::Growing)?;
         if state.find(path).is_ok() {
             return Err(io::Error::from(io::ErrorKind::AlreadyExists));
         }
-        let node = state.add(path, Node::File { seen: Vec::new(), safe: Vec::new(), poisoned: false })?;
+        let node = state.add(path, Node::File(File::default()))?;
         Ok(Box::new(SimFile { disk: self.clone(), node }))
     }
 
     fn read(&self, path: &Path) -> io::Result<Box<dyn Read>> {
         let mut state = self.state();
-        state.operate()?;
+        state.operate(Doing::Looking)?;
         match &state.nodes[state.find(path)?] {
-            Node::File { seen, .. } => Ok(Box::new(Cursor::new(seen.clone()))),
+            Node::File(file) => Ok(Box::new(Cursor::new(file.seen.clone()))),
             Node::Folder { .. } => Err(missing()),
         }
     }
 
     fn list(&self, path: &Path) -> io::Result<Vec<Listed>> {
         let mut state = self.state();
-        state.operate()?;
+        state.operate(Doing::Looking)?;
         let Node::Folder { seen, .. } = &state.nodes[state.find(path)?] else { return Err(missing()) };
         let folder = |node: usize| matches!(state.nodes[node], Node::Folder { .. });
         Ok(seen.iter().map(|(name, node)| Listed { name: name.clone(), folder: folder(*node) }).collect())
     }
 
-    fn exists(&self, path: &Path) -> io::Result<bool> {
+    fn look(&self, path: &Path) -> io::Result<Option<Thing>> {
         let mut state = self.state();
-        state.operate()?;
-        Ok(state.find(path).is_ok())
+        state.operate(Doing::Looking)?;
+        Ok(state.find(path).ok().map(|node| match state.nodes[node] {
+            Node::File(_) => Thing::File,
+            Node::Folder { .. } => Thing::Folder,
+        }))
     }
 
     fn rename(&self, from: &Path, to: &Path) -> io::Result<()> {
         let mut state = self.state();
-        state.operate()?;
+        state.operate(Doing::Changing)?;
         let (names, name) = state.names(from)?;
         let node = names.remove(&name).ok_or_else(missing)?;
         let (names, name) = state.names(to)?;
@@ -267,18 +344,23 @@ impl Disk for SimDisk {
 
     fn remove_file(&self, path: &Path) -> io::Result<()> {
         let mut state = self.state();
-        state.operate()?;
+        state.operate(Doing::Changing)?;
         let (names, name) = state.names(path)?;
         names.remove(&name).map(drop).ok_or_else(missing)
     }
 
     fn remove_folder(&self, path: &Path) -> io::Result<()> {
+        // One thing after the other, as a file system does it: a crash may come between any two.
+        for one in self.list(path)? {
+            let within = path.join(one.name);
+            if one.folder { self.remove_folder(&within)? } else { self.remove_file(&within)? }
+        }
         self.remove_file(path)
     }
 
     fn sync_folder(&self, path: &Path) -> io::Result<()> {
         let mut state = self.state();
-        state.operate()?;
+        state.operate(Doing::Changing)?;
         let folder = state.find(path)?;
         let Node::Folder { seen, safe } = &mut state.nodes[folder] else { return Err(missing()) };
         let moved_in: Vec<usize> = seen.values().copied().collect();
@@ -296,13 +378,13 @@ impl Disk for SimDisk {
 
     fn lock(&self, path: &Path) -> io::Result<Option<Lock>> {
         let mut state = self.state();
-        state.operate()?;
+        state.operate(Doing::Growing)?;
         let name = path.display().to_string();
         if !state.locks.insert(name.clone()) {
             return Ok(None);
         }
         if state.find(path).is_err() {
-            state.add(path, Node::File { seen: Vec::new(), safe: Vec::new(), poisoned: false })?;
+            state.add(path, Node::File(File::default()))?;
         }
         drop(state);
         Ok(Some(Box::new(SimLock(self.clone(), name))))

@@ -1,177 +1,231 @@
-//! Reading a journal up to its first damaged frame.
+//! Reading a journal: everything that is whole, wherever it lies.
 
-use std::io::{self, BufReader, Read};
+use std::io::{self, Read};
 
-use model::ChannelId;
+use model::{EventEnvelope, Moment};
 
-use super::frame::{chain, ending};
+use super::frame::ending;
+use super::scan::{Damage, Raw, Scan};
+use super::seen::Seen;
 use super::{
-    Codec, Frame, HEADER, KIND_CHANNEL, KIND_END, KIND_EVENT, KIND_HEAD, KIND_SAMPLES, LONGEST_PAYLOAD,
-    header, varint,
+    Frame, HEADER, KIND_END, KIND_EVENT, KIND_EXCHANGES, KIND_HEAD, KIND_ROWS, VERSION, rows, trace,
 };
+use crate::card::{Cut, Stretch};
+use crate::head::SessionHead;
 
-/// Why a journal cannot be read further.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub(crate) enum Damage {
-    /// The file does not begin as a journal of this version.
-    #[error("it does not begin as a journal that this program knows")]
-    Header,
-    /// A frame is not complete.
-    #[error("the last record is not complete")]
-    Torn,
-    /// A checksum does not match.
-    #[error("a checksum does not match")]
-    Checksum,
-    /// A length is beyond what any frame may have.
-    #[error("a record claims to be longer than any can be")]
-    TooLong,
-    /// The bytes are as written, but mean nothing.
-    #[error("a record is not of the form it should have")]
-    Meaning,
-    /// The first frame is not a head, or a later one is.
-    #[error("the records are not in their order")]
-    Order,
+/// Stretches told one by one; those after them are only counted.
+const MOST_TOLD: usize = 32;
+
+/// The head of a journal, and what binds its frames to it.
+#[derive(Debug, Clone)]
+pub(crate) struct FoundHead {
+    pub(crate) head: SessionHead,
+    seed: u32,
 }
 
-/// Reads frames one after the other with bounded memory.
+/// Why there is no head.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub(crate) enum NoHead {
+    /// A journal of another version.
+    #[error("it is a journal of version {0}; this program reads version {VERSION}")]
+    Version(u16),
+    /// Nothing was written.
+    #[error("it is empty: the session had not begun")]
+    Empty,
+    /// No head can be read.
+    #[error("no whole record says what session it is of, so nothing in it can be read")]
+    Damaged,
+}
+
+/// Looks for the first head that is whole.
+pub(crate) fn find_head(source: impl Read) -> io::Result<Result<FoundHead, NoHead>> {
+    let mut scan = Scan::new(source);
+    match scan.version()? {
+        Some(VERSION) => scan.skip(HEADER),
+        Some(other) => return Ok(Err(NoHead::Version(other))),
+        None if scan.at_end()? => return Ok(Err(NoHead::Empty)),
+        None => {}
+    }
+    while !scan.at_end()? {
+        // The frames of other kinds cannot be told from damage before the head is known; passing over them byte by byte
+        // finds every head all the same.
+        if let Ok(Raw { kind: KIND_HEAD, payload, .. }) = scan.frame(0)?
+            && let Ok(head) = serde_json::from_slice(payload)
+        {
+            return Ok(Ok(FoundHead { head, seed: crc32fast::hash(payload) }));
+        }
+        scan.skip_to_mark()?;
+    }
+    Ok(Err(NoHead::Damaged))
+}
+
+/// Reads frames one after the other, passes over what is damaged, and keeps account of it.
 pub(crate) struct JournalReader<R> {
-    source: BufReader<R>,
-    crc: u32,
-    codec: Option<Codec>,
-    ended: bool,
-    good: u64,
-    consumed: u64,
-    damage: Option<Damage>,
+    scan: Scan<R>,
+    found: FoundHead,
+    seen: Seen,
+    next: u32,
+    account: Account,
 }
 
 impl<R: Read> JournalReader<R> {
-    /// Begins to read.
-    pub(crate) fn new(source: R) -> Self {
-        Self {
-            source: BufReader::with_capacity(1 << 16, source),
-            crc: 0,
-            codec: None,
-            ended: false,
-            good: 0,
-            consumed: 0,
-            damage: None,
-        }
+    /// Begins to read a journal from its start, with the head that was found in it.
+    pub(crate) fn new(source: R, found: &FoundHead) -> Self {
+        let (scan, found) = (Scan::new(source), found.clone());
+        Self { scan, found, seen: Seen::default(), next: 0, account: Account::default() }
     }
 
-    /// The next frame; `None` at the end or at the first damage.
+    /// The next whole frame; `None` at the end.
     pub(crate) fn next(&mut self) -> io::Result<Option<Frame>> {
-        if self.damage.is_some() {
-            return Ok(None);
-        }
-        match self.try_next()? {
-            Ok(frame) => {
-                self.good = self.consumed;
-                Ok(frame)
-            }
-            Err(damage) => {
-                self.damage = Some(damage);
-                Ok(None)
+        if self.scan.offset() == 0 {
+            if self.scan.version()? == Some(VERSION) {
+                self.scan.skip(HEADER);
+            } else {
+                self.account.damage(0, Damage::Header);
             }
         }
-    }
-
-    /// What stopped the reading, and how many bytes from there to the end of the file are lost with it.
-    pub(crate) fn finish(mut self) -> io::Result<Option<(Damage, u64)>> {
-        let Some(damage) = self.damage.take() else { return Ok(None) };
-        let rest = io::copy(&mut self.source, &mut io::sink())?;
-        Ok(Some((damage, self.consumed - self.good + rest)))
-    }
-
-    fn try_next(&mut self) -> io::Result<Result<Option<Frame>, Damage>> {
-        if self.consumed == 0 {
-            let mut bytes = [0; HEADER];
-            if self.fill(&mut bytes)? < HEADER || bytes != header() {
-                return Ok(Err(Damage::Header));
+        loop {
+            let at = self.scan.offset();
+            if self.scan.at_end()? {
+                self.account.close();
+                return Ok(None);
             }
-            self.crc = crc32fast::hash(&bytes);
-        }
-        // Kind and length together are at most four bytes: 1 MiB is a varint of three.
-        let mut frame = vec![0; 1];
-        if self.fill(&mut frame)? == 0 {
-            return Ok(if self.codec.is_some() { Ok(None) } else { Err(Damage::Torn) });
-        }
-        let length = loop {
-            let mut byte = [0];
-            if self.fill(&mut byte)? == 0 {
-                return Ok(Err(Damage::Torn));
+            match self.scan.frame(self.found.seed)? {
+                Ok(raw) => {
+                    let (number, bytes) = (raw.number, raw.bytes);
+                    let frame = meaning(&self.found, raw);
+                    self.scan.skip(bytes);
+                    match frame {
+                        Some(_) if !self.seen.note(number) => self.account.unused(at, bytes, Damage::Twice),
+                        Some(frame) => {
+                            if number != self.next {
+                                self.account.damage(at, Damage::Order);
+                            }
+                            self.account.close();
+                            self.next = number.wrapping_add(1);
+                            if let Some(frame) = frame {
+                                self.account.read(&frame);
+                                return Ok(Some(frame));
+                            }
+                        }
+                        None => self.account.unused(at, bytes, Damage::Meaning),
+                    }
+                }
+                Err(damage) => {
+                    self.account.damage(at, damage);
+                    let bytes = self.scan.skip_to_mark()?;
+                    self.account.lost(bytes);
+                }
             }
-            frame.push(byte[0]);
-            if byte[0] & 0x80 == 0 {
-                break varint::take(&mut &frame[1..]).map_or(usize::MAX, |n| n as usize);
-            }
-            if frame.len() > 4 {
-                break usize::MAX;
-            }
-        };
-        if length > LONGEST_PAYLOAD {
-            return Ok(Err(Damage::TooLong));
-        }
-        let start = frame.len();
-        frame.resize(start + length, 0);
-        let mut crc = [0; 4];
-        if self.fill(&mut frame[start..])? < length || self.fill(&mut crc)? < crc.len() {
-            return Ok(Err(Damage::Torn));
-        }
-        let seen = chain(self.crc, &frame);
-        if seen.to_le_bytes() != crc {
-            return Ok(Err(Damage::Checksum));
-        }
-        self.crc = seen;
-        Ok(self.meaning(frame[0], &frame[start..]).map(Some))
-    }
-
-    fn meaning(&mut self, kind: u8, payload: &[u8]) -> Result<Frame, Damage> {
-        let Some(codec) = &mut self.codec else {
-            if kind != KIND_HEAD {
-                return Err(Damage::Order);
-            }
-            let head = serde_json::from_slice(payload).map_err(|_| Damage::Meaning)?;
-            self.codec = Some(Codec::new(&head));
-            return Ok(Frame::Head(Box::new(head)));
-        };
-        if self.ended {
-            return Err(Damage::Order);
-        }
-        match kind {
-            KIND_HEAD => Err(Damage::Order),
-            KIND_CHANNEL => {
-                let text = std::str::from_utf8(payload).map_err(|_| Damage::Meaning)?;
-                let id = ChannelId::new(text).map_err(|_| Damage::Meaning)?;
-                codec.add(id.clone());
-                Ok(Frame::Channel(id))
-            }
-            KIND_SAMPLES => codec.decode_batch(payload).map(Frame::Samples).ok_or(Damage::Meaning),
-            KIND_EVENT => {
-                let json = std::str::from_utf8(payload).map_err(|_| Damage::Meaning)?;
-                let event = serde_json::from_str(json).map_err(|_| Damage::Meaning)?;
-                Ok(Frame::Event(Box::new(event), json.to_owned()))
-            }
-            KIND_END => {
-                let &[code] = payload else { return Err(Damage::Meaning) };
-                self.ended = true;
-                ending(code).map(Frame::End).ok_or(Damage::Meaning)
-            }
-            _ => Err(Damage::Meaning),
         }
     }
 
-    /// Reads until the buffer is full or the file ends, and says how much came.
-    fn fill(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        let mut got = 0;
-        while got < buffer.len() {
-            match self.source.read(&mut buffer[got..]) {
-                Ok(0) => break,
-                Ok(n) => got += n,
-                Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
-                Err(e) => return Err(e),
-            }
+    /// What could not be used, once [`JournalReader::next`] has given everything.
+    pub(crate) fn finish(self) -> Option<Cut> {
+        self.account.cut(self.seen.missing())
+    }
+}
+
+/// What a frame says: nothing where it is the head again; `None` where it is of no form.
+fn meaning(found: &FoundHead, raw: Raw<'_>) -> Option<Option<Frame>> {
+    let payload = raw.payload;
+    match raw.kind {
+        KIND_HEAD => (crc32fast::hash(payload) == found.seed).then_some(None),
+        KIND_ROWS => rows::decode(&found.head, payload).map(Frame::Samples).map(Some),
+        KIND_EXCHANGES => trace::decode(payload).map(Frame::Exchanges).map(Some),
+        KIND_EVENT => {
+            let json = std::str::from_utf8(payload).ok()?;
+            let event: EventEnvelope = serde_json::from_str(json).ok()?;
+            Some(Some(Frame::Event(Box::new(event), json.to_owned())))
         }
-        self.consumed += got as u64;
-        Ok(got)
+        KIND_END => {
+            let &[code] = payload else { return None };
+            ending(code).map(Frame::End).map(Some)
+        }
+        _ => None,
+    }
+}
+
+/// The first and the last moment that a frame tells of.
+fn moments(frame: &Frame) -> Option<(Moment, Moment)> {
+    match frame {
+        Frame::Samples(rows) => Some((rows.first()?.at(), rows.last()?.at())),
+        Frame::Exchanges(exchanges) => Some((exchanges.first()?.at, exchanges.last()?.at)),
+        Frame::Event(event, _) => Some((event.at, event.at)),
+        Frame::End(_) => None,
+    }
+}
+
+/// An account of what could not be used.
+#[derive(Default)]
+struct Account {
+    bytes: u64,
+    places: u64,
+    why: Option<Damage>,
+    told: Vec<Stretch>,
+    /// A stretch has begun and not ended.
+    open: bool,
+    /// The last moment before it.
+    last: Option<Moment>,
+    from: Option<Moment>,
+    /// No moment has come since the last stretch.
+    waiting: bool,
+    to: Option<Moment>,
+}
+
+impl Account {
+    /// A frame is not where it should be. Begins a stretch unless one is open.
+    fn damage(&mut self, at: u64, why: Damage) {
+        if self.open {
+            return;
+        }
+        if self.places == 0 {
+            self.from = self.last;
+            self.why = Some(why);
+        }
+        self.open = true;
+        self.places += 1;
+        if self.told.len() < MOST_TOLD {
+            let (bytes, why) = (0, why.to_string());
+            self.told.push(Stretch { at, bytes, why, from: self.last, to: None });
+        }
+    }
+
+    /// So many bytes of the open stretch are passed over.
+    fn lost(&mut self, bytes: u64) {
+        self.bytes += bytes;
+        if self.places == self.told.len() as u64
+            && let Some(stretch) = self.told.last_mut()
+        {
+            stretch.bytes += bytes;
+        }
+    }
+
+    /// A frame that is whole, but cannot be used.
+    fn unused(&mut self, at: u64, bytes: usize, why: Damage) {
+        self.damage(at, why);
+        self.lost(bytes as u64);
+    }
+
+    fn close(&mut self) {
+        self.waiting |= self.open;
+        self.open = false;
+    }
+
+    fn read(&mut self, frame: &Frame) {
+        let Some((first, last)) = moments(frame) else { return };
+        if self.waiting {
+            self.waiting = false;
+            self.to = Some(first);
+            self.told.iter_mut().rev().take_while(|s| s.to.is_none()).for_each(|s| s.to = Some(first));
+        }
+        self.last = Some(last);
+    }
+
+    fn cut(self, missing: u64) -> Option<Cut> {
+        let why = self.why?.to_string();
+        let to = if self.waiting { None } else { self.to };
+        let Self { bytes, places, from, told: stretches, .. } = self;
+        Some(Cut { bytes, why, places, missing, from, to, stretches })
     }
 }

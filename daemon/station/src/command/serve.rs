@@ -88,10 +88,10 @@ fn open(arguments: &Arguments) -> Result<(Archive, Vec<Recovered>), Problem> {
 fn tell(recovered: &Recovered, screen: &Screen) {
     match &recovered.outcome {
         RecoveryOutcome::Closed { .. } => {
-            screen.line(&format!("closed session '{}', which a crash had left open", recovered.session));
+            screen.line(&recovered.to_string());
         }
-        RecoveryOutcome::MovedAside(problem) | RecoveryOutcome::Left(problem) => {
-            complain(&format!("problem: session '{}' is not served: {problem}", recovered.session));
+        RecoveryOutcome::MovedAside(_) | RecoveryOutcome::Left(_) => {
+            complain(&format!("problem: {recovered}"));
         }
     }
 }

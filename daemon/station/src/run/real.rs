@@ -9,7 +9,7 @@ use link::{Driver, DriverParts, Intent, Operator, RunEnd, Viewer};
 use model::{Event, Place, Problem, ProblemKind, SessionId};
 use os::inhibit::Inhibit;
 use procedure::{Cancel, Facts, RunReport};
-use record::{Archive, HoldLedger, Recorder, RecoveryOutcome};
+use record::{Archive, HoldLedger, Recorder};
 
 use super::end::Ended;
 use super::plan::Plan;
@@ -83,18 +83,7 @@ fn recover(plan: &Plan, has_begun: &Receiver<()>) {
     match Archive::unrecovered(&plan.archive).and_then(|archive| archive.recover_all()) {
         Ok(recovered) => {
             for one in recovered {
-                let what = match &one.outcome {
-                    RecoveryOutcome::Closed { .. } => "recovered".to_string(),
-                    RecoveryOutcome::MovedAside(problem) => {
-                        format!("could not be read and is kept aside: {problem}")
-                    }
-                    RecoveryOutcome::Left(problem) => format!("could not be closed yet: {problem}"),
-                };
-                plan.screen.say(&format!(
-                    "session {} of a former run: {what} ({})",
-                    one.session,
-                    one.path.display()
-                ));
+                plan.screen.say(&one.to_string());
             }
         }
         Err(problem) => plan.screen.say(&format!("problem: {problem}")),

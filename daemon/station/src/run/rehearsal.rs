@@ -46,7 +46,7 @@ pub fn rehearse(
     let (mut archive, recovered) = Archive::open(&plan.archive).map_err(|problem| vec![problem])?;
     archive.set_sync_interval(SYNC_EVERY);
     for one in &recovered {
-        plan.screen.say(&format!("recovered session {}: {}", one.session, one.path.display()));
+        plan.screen.say(&one.to_string());
     }
     let (ledger, outstanding) = ledger::name(&plan.station, &plan.car.description.name)
         .and_then(|name| HoldLedger::open(&plan.archive, &name))

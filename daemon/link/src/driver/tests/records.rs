@@ -29,6 +29,24 @@ fn records_that_were_lost_are_counted_and_told() {
 }
 
 #[test]
+fn a_recording_that_stops_is_told_once_with_the_reading_that_met_it_and_the_run_goes_on() {
+    let mut world = World::new();
+    world.stops_after = Some(5);
+    let told = world.run(|script| {
+        script.link_up();
+        script.pause(S(2));
+    });
+    let problems = pick(&told.events, |event| match event {
+        Event::Problem { problem } => Some(problem.clone()),
+        _ => None,
+    });
+    let [(at, problem)] = &problems[..] else { panic!("{problems:?}") };
+    assert_eq!(*problem, super::sides::full_disk());
+    assert_eq!(*at, told.samples[4].at);
+    assert!(told.samples.len() > 20, "{}", told.samples.len());
+}
+
+#[test]
 fn a_session_says_what_happened_in_its_order_and_ends_with_the_tally() {
     let told = World::new().run(|script| {
         script.link_up();

@@ -26,19 +26,29 @@ pub(super) struct Tape {
     room: usize,
     since_event: usize,
     lost: u64,
+    /// After how many samples its disk is full.
+    pub(super) stops_after: Option<usize>,
     /// How many it refused in all.
     pub(super) refused: Arc<Mutex<u64>>,
 }
 
 impl Tape {
     pub(super) fn new(room: usize) -> Self {
-        Self { recorded: Arc::default(), room, since_event: 0, lost: 0, refused: Arc::default() }
+        Self {
+            recorded: Arc::default(),
+            room,
+            since_event: 0,
+            lost: 0,
+            stops_after: None,
+            refused: Arc::default(),
+        }
     }
 }
 
 impl Sink for Tape {
     fn sample(&mut self, sample: &Sample) {
         self.since_event += 1;
+        self.stops_after = self.stops_after.map(|left| left.saturating_sub(1));
         if self.since_event > self.room {
             self.lost += 1;
             *self.refused.lock().unwrap() += 1;
@@ -59,6 +69,16 @@ impl Sink for Tape {
     fn lost(&mut self) -> u64 {
         std::mem::take(&mut self.lost)
     }
+
+    fn stopped(&mut self) -> Option<Problem> {
+        self.stops_after.take_if(|left| *left == 0)?;
+        Some(full_disk())
+    }
+}
+
+/// What a recorder says whose disk is full.
+pub(super) fn full_disk() -> Problem {
+    Problem::new(ProblemKind::Record, Place::Path { path: "journal".into() }, "no room", "make room")
 }
 
 /// A ledger in memory.

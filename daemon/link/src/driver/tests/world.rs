@@ -99,6 +99,8 @@ pub(super) struct World {
     pub(super) left_behind: Vec<Intent>,
     pub(super) patience: Patience,
     pub(super) room: usize,
+    /// After how many samples the recorder's disk is full.
+    pub(super) stops_after: Option<usize>,
     /// How long, in real time, the script may compute between two calls.
     pub(super) script_patience: Duration,
     /// The script's thread does not end by itself.
@@ -151,6 +153,7 @@ impl World {
             left_behind: Vec::new(),
             patience: Patience::default(),
             room: usize::MAX,
+            stops_after: None,
             script_patience: Duration::from_secs(60),
             keep_waiting: false,
             wrap: None,
@@ -178,7 +181,8 @@ impl World {
 
     pub(super) async fn drive(self, clock: Clock, script: impl FnOnce(Script) + Send + 'static) -> Told {
         let (caller, callee) = handoff(&clock, self.script_patience);
-        let tape = Tape::new(self.room);
+        let mut tape = Tape::new(self.room);
+        tape.stops_after = self.stops_after;
         let (recorded, refused) = (tape.recorded.clone(), tape.refused.clone());
         let slow = self.ledger_takes.map(|takes| (clock.clone(), takes));
         let mut book = Book::new(self.trail.clone(), self.ledger_works, slow);
