@@ -120,9 +120,6 @@ pub struct SessionCard {
     pub recovered: bool,
     /// What of its journal could not be used.
     pub cut: Option<Cut>,
-    /// What of another session could be had for this one, where it was rescued from a damaged one.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub rescued: Option<Vec<crate::salvage::Damage>>,
     /// SHA-256 of this card with this field empty, as compact JSON, in hex.
     pub card_sha256: String,
 }
@@ -239,7 +236,6 @@ mod tests {
             files: vec![FileDigest { name: "a".into(), bytes: 1, sha256: "00".into() }],
             recovered: false,
             cut: None,
-            rescued: None,
             card_sha256: String::new(),
         };
         let path = Path::new("session.json");

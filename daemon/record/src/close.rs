@@ -196,7 +196,6 @@ fn write_files(
         files: Vec::new(),
         recovered,
         cut: survey.cut,
-        rescued: None,
         card_sha256: String::new(),
     };
     let (card, bytes) = files.finish(card)?;

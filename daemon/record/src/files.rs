@@ -47,12 +47,6 @@ impl<'a> SessionFiles<'a> {
         self.told(SAMPLES, done)
     }
 
-    /// Ends a stretch of the table of samples before it is full.
-    pub(crate) fn end_stretch(&mut self) -> Result<(), Problem> {
-        let done = self.samples.end_stretch();
-        self.told(SAMPLES, done)
-    }
-
     pub(crate) fn event(&mut self, event: &EventEnvelope, json: String) -> Result<(), Problem> {
         let done = self.events.push(event, json);
         self.told(EVENTS, done)

@@ -43,7 +43,7 @@ pub use ledger::{HoldLedger, LedgerEntry, Outstanding};
 pub use read::{Exchanges, Rows, Samples, Session, read_session};
 pub use recorder::{Entry, Recorder, RecorderHandle, SyncReply};
 pub use row::Row;
-pub use salvage::{Damage, inspect};
+pub use salvage::{Damage, RESCUED_FROM, Rescued, inspect};
 pub use tables::{DeclaredTable, declared_tables, write_samples};
 pub use writer::{ClosedSession, DEFAULT_SYNC_INTERVAL, SessionWriter};
 

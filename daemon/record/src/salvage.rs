@@ -6,7 +6,6 @@
 use std::path::{Path, PathBuf};
 
 use model::{Moment, Problem};
-use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use crate::card::{FileDigest, SessionCard, hex};
@@ -16,12 +15,15 @@ use crate::spare::Spare;
 
 mod cells;
 mod events;
+mod rescue;
 mod samples;
 mod source;
 mod wire;
 
+pub use rescue::{RESCUED_FROM, Rescued};
+
 /// One damaged place of a session.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Damage {
     /// Name of the file.
     pub file: String,

@@ -11,6 +11,7 @@ use crate::head::SessionHead;
 use crate::journal::{FrameWriter, LONGEST_PAYLOAD, MOST_ROWS, RowWriter, TraceWriter};
 use crate::layout::{JOURNAL, Layout};
 use crate::problem::{argument, damaged, on_disk, place};
+use crate::row::Row;
 
 /// How much may be lost to a power cut unless somebody asks for a sync.
 pub const DEFAULT_SYNC_INTERVAL: Span = Span::from_millis(250);
@@ -127,6 +128,14 @@ impl SessionWriter {
         self.row(|rows| rows.gap(gap));
     }
 
+    /// Takes a row as it was read back.
+    pub(crate) fn take(&mut self, row: &Row) {
+        match row {
+            Row::Sample(sample) => self.sample(sample),
+            Row::Gap(gap) => self.gap(gap),
+        }
+    }
+
     fn row(&mut self, put: impl FnOnce(&mut RowWriter)) {
         if self.problem.is_some() {
             self.lost += 1;
@@ -208,9 +217,14 @@ impl SessionWriter {
 
     /// Ends the session: turns the journal into tables and puts them in their place. On an error the journal
     /// stays and the next start closes it.
-    pub fn close(mut self, ending: Ending) -> Result<ClosedSession, Problem> {
+    pub fn close(self, ending: Ending) -> Result<ClosedSession, Problem> {
+        self.close_as(Some(ending))
+    }
+
+    /// The same for a session of which nobody knows how it ended.
+    pub(crate) fn close_as(mut self, ending: Option<Ending>) -> Result<ClosedSession, Problem> {
         self.close_batch();
-        if self.problem.is_none() {
+        if let (None, Some(ending)) = (&self.problem, ending) {
             self.frames.end(ending, &mut self.buffer);
             self.unsynced = true;
         }

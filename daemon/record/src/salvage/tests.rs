@@ -157,19 +157,24 @@ fn the_map_of_a_table_covers_it_to_the_last_byte() {
     assert!(spare.table(SAMPLES).unwrap().pages.len() > 20);
 }
 
-/// How many bits are flipped: a share in the core tests, all of them with `HOLDGATE_FULL=1`.
-fn flips() -> usize {
-    if std::env::var_os("HOLDGATE_FULL").is_some_and(|v| v == "1") { 50_000 } else { 300 }
+#[test]
+fn no_flipped_bit_is_silent_and_all_outside_its_page_is_had() {
+    flip_bits(300);
 }
 
 #[test]
-fn no_flipped_bit_is_silent_and_all_outside_its_page_is_had() {
+#[ignore = "fifty thousand flips take minutes: tests/run --full"]
+fn no_flipped_bit_is_silent_and_all_outside_its_page_is_had_fifty_thousand_times() {
+    flip_bits(50_000);
+}
+
+fn flip_bits(flips: usize) {
     let made = made(24_000);
     let mut random =
         proptest::test_runner::TestRng::deterministic_rng(proptest::test_runner::RngAlgorithm::ChaCha);
     let (mut lost, mut worst) = (0, 0);
     let names = [SAMPLES, EVENTS, SPARE, CARD];
-    for n in 0..flips() {
+    for n in 0..flips {
         let path = made.path.join(names[if n % 4 < 2 { 0 } else { n / 4 % 4 }]);
         let bits = fs::metadata(&path).unwrap().len() as usize * 8;
         let bit = (random.next_u64() as usize) % bits;
@@ -185,8 +190,34 @@ fn no_flipped_bit_is_silent_and_all_outside_its_page_is_had() {
         }
         fs::write(&path, good).unwrap();
     }
-    println!("{} flipped bits: none silent, {lost} rows lost in all, {worst} at most by one", flips());
+    println!("{flips} flipped bits: none silent, {lost} rows lost in all, {worst} at most by one");
     assert!(worst <= 8 << 10, "more than a page is lost");
+}
+
+#[test]
+fn a_rescued_session_holds_what_was_had_and_tells_the_damage() {
+    let made = made(24_000);
+    let path = made.path.join(SAMPLES);
+    let spare = fs::read(made.path.join(SPARE)).unwrap();
+    let map = Spare::from_bytes(&spare, &path).unwrap().tables.remove(0);
+    // The pages of two columns of one value come first, each with its dictionary; then those of the times.
+    let before: u64 = map.pages[..4].iter().map(|(length, _)| u64::from(*length)).sum();
+    let good = flip(&path, 8 * (crate::spare::FIRST_PAGE + before + 100) as usize);
+    let (rows, _, damages) = salvaged(&made.path);
+    assert!(rows.len() < made.rows.len());
+    let (archive, _) = Archive::open(made._folder.path()).unwrap();
+    let rescued = archive.rescue(&made.path).unwrap();
+    assert_eq!(rescued.damages, damages);
+    let session = crate::read_session(&rescued.path).unwrap();
+    let back: Vec<Row> = session.rows().unwrap().map(Result::unwrap).collect();
+    assert_eq!(back.len(), rows.len());
+    assert!(back.is_sorted_by_key(Row::at));
+    assert_eq!(session.head().tags[RESCUED_FROM], "s1");
+    assert_eq!(session.card.ending, Some(Ending::Passed));
+    let told = session.events.iter().filter(|e| matches!(&e.event, Event::Problem { .. })).count();
+    assert_eq!(told, damages.len());
+    assert!(archive.rescue(&made.path).unwrap_err().seen.contains("already"));
+    assert_ne!(fs::read(&path).unwrap(), good, "the damaged one stays as it is");
 }
 
 #[test]

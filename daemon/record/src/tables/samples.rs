@@ -47,7 +47,7 @@ impl SampleTable {
     }
 
     /// Writes what is gathered, a row group a channel; nothing where nothing is.
-    pub(crate) fn end_stretch(&mut self) -> Result<(), TableError> {
+    fn end_stretch(&mut self) -> Result<(), TableError> {
         if self.slice.rows() == 0 {
             return Ok(());
         }
