@@ -53,7 +53,7 @@ fn a_read_only_archive_can_be_read_and_refuses_a_session_with_its_cure() {
     // A crash left another session behind.
     drop(on_sim(&disk).begin(head("s2")).unwrap());
     disk.set_fault(Fault::ReadOnly(0));
-    let (archive, recovered) = Archive::open_on(Arc::new(disk.clone()), Path::new("/")).unwrap();
+    let (archive, recovered) = Archive::open_on(Arc::new(disk), Path::new("/")).unwrap();
     let [Recovered { outcome: RecoveryOutcome::Left(problem), .. }] = &recovered[..] else {
         panic!("{recovered:?}")
     };
@@ -184,7 +184,7 @@ mod links {
     use super::*;
 
     /// An archive with a session that a crash left, and a folder outside it with another.
-    fn two() -> (tempfile::TempDir, std::path::PathBuf, std::path::PathBuf) {
+    fn two() -> (tempfile::TempDir, PathBuf, PathBuf) {
         let folder = tempfile::tempdir().unwrap();
         let [root, outside] = ["archive", "outside"].map(|name| folder.path().join(name));
         for (root, session) in [(&root, "s1"), (&outside, "s2")] {
@@ -194,14 +194,14 @@ mod links {
         (folder, root, outside)
     }
 
-    fn everything(folder: &Path) -> Vec<(std::path::PathBuf, Vec<u8>)> {
+    fn everything(folder: &Path) -> Vec<(PathBuf, Vec<u8>)> {
         let mut all = Vec::new();
         for entry in fs::read_dir(folder).unwrap() {
             let path = entry.unwrap().path();
             if path.is_dir() {
-                all.extend(everything(&path))
+                all.extend(everything(&path));
             } else {
-                all.push((path.clone(), fs::read(path).unwrap()))
+                all.push((path.clone(), fs::read(path).unwrap()));
             }
         }
         all.sort();

@@ -156,8 +156,9 @@ fn crash_everywhere(
     (left, points)
 }
 
-/// Crashes three deep; the third within the recovery of every `share`th of the disks that two leave.
-fn three_deep(share: usize) {
+/// Crashes three deep. The second comes within the recovery of one in `second` of the disks that a first one leaves, the
+/// third within that of one in `third` of those that two leave.
+fn three_deep(second: usize, third: usize) {
     let empty = SimDisk::new(Fault::Never);
     assert!(run(&empty.crash(Keep::Program, Fault::Never)).closed);
     let mut left = vec![Left { disk: empty, promised: Promised::default(), how: "recording".into() }];
@@ -170,9 +171,8 @@ fn three_deep(share: usize) {
     let mut told = Vec::new();
     for (depth, faults, least) in [(1, &FAULTS[..], 100), (2, &FAULTS[..], 1_000), (3, &FAULTS[1..2], 3_000)]
     {
-        if depth == 3 {
-            left = left.into_iter().step_by(share).collect();
-        }
+        let share = [1, second, third][depth - 1];
+        left = left.into_iter().step_by(share).collect();
         let points;
         (left, points) = match depth {
             1 => crash_everywhere(&left, faults, |disk, _| run(disk)),
@@ -189,13 +189,13 @@ fn three_deep(share: usize) {
 
 #[test]
 fn three_crashes_one_within_the_recovery_of_another_lose_nothing_that_was_synced() {
-    three_deep(20);
+    three_deep(4, 20);
 }
 
 #[test]
 #[ignore = "seven hundred thousand crashes take minutes: tests/run --full"]
 fn three_crashes_one_within_the_recovery_of_another_lose_nothing_wherever_they_come() {
-    three_deep(1);
+    three_deep(1, 1);
 }
 
 #[test]
