@@ -2,7 +2,7 @@
 //! quite even, and time uncertainties of the order of a controller's time to answer.
 
 use model::{ChannelId, Job, Moment, Quality, Sample, SessionId, Span, StationId, Uncertainty, Unit};
-use rand::{Rng, SeedableRng};
+use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, Normal};
 use rand_pcg::Pcg64Mcg;
 use record::{ChannelHead, Row, SessionHead};
