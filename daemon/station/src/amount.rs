@@ -36,7 +36,8 @@ pub(crate) fn leading_number(text: &str) -> Option<(f64, &str)> {
 /// A number with its unit: `18 Cel`, `123456 km`.
 pub(crate) fn quantity(text: &str) -> Result<Quantity, String> {
     let text = text.trim();
-    let (value, unit) = leading_number(text).ok_or_else(|| format!("'{text}' does not begin with a number"))?;
+    let (value, unit) =
+        leading_number(text).ok_or_else(|| format!("'{text}' does not begin with a number"))?;
     let unit = unit.trim();
     if unit.is_empty() {
         return Err(format!("'{text}' has no unit"));
@@ -66,7 +67,8 @@ pub(crate) fn time(text: &str) -> Result<Span, String> {
 /// Bytes, with the prefixes of IEC 80000-13 (kB, MB, GB by thousands; KiB, MiB, GiB by 1024).
 pub(crate) fn size(text: &str) -> Result<u64, String> {
     let text = text.trim();
-    let (value, unit) = leading_number(text).ok_or_else(|| format!("'{text}' does not begin with a number"))?;
+    let (value, unit) =
+        leading_number(text).ok_or_else(|| format!("'{text}' does not begin with a number"))?;
     let factor = match unit.trim() {
         "B" => 1.0,
         "kB" => 1e3,
@@ -78,7 +80,11 @@ pub(crate) fn size(text: &str) -> Result<u64, String> {
         other => return Err(format!("'{other}' is none of B, kB, MB, GB, KiB, MiB, GiB")),
     };
     let bytes = value * factor;
-    if (1.0..9e18).contains(&bytes) { Ok(bytes as u64) } else { Err(format!("'{text}' is no size of a file")) }
+    if (1.0..9e18).contains(&bytes) {
+        Ok(bytes as u64)
+    } else {
+        Err(format!("'{text}' is no size of a file"))
+    }
 }
 
 #[cfg(test)]

@@ -16,6 +16,6 @@ pub(crate) use left::{Left, recover};
 pub use plan::{AskDriver, Hooks, Plan, WrapAsk, WrapTransport};
 pub use real::{RealParts, real};
 #[cfg(feature = "bench-car")]
-pub use rehearsal::{REHEARSAL_UTC, rehearse};
-#[cfg(feature = "bench-car")]
 pub(crate) use rehearsal::SYNC_EVERY;
+#[cfg(feature = "bench-car")]
+pub use rehearsal::{REHEARSAL_UTC, rehearse};

@@ -11,9 +11,7 @@
 //! decided by the one judge, as for a gate of a procedure.
 
 use car::Description;
-use model::{
-    ChannelId, Condition, Demand, Gate, Place, Problem, ProblemKind, Quantity, Span, Unit, Watch,
-};
+use model::{ChannelId, Condition, Demand, Gate, Place, Problem, ProblemKind, Quantity, Span, Unit, Watch};
 use procedure::defaults;
 
 use crate::amount::leading_number;
@@ -28,7 +26,8 @@ const TESTS: [&str; 7] = ["above", "below", "within", "steady", "rising", "falli
 
 /// Reads a gate; `argument` is the option it was given with.
 pub(crate) fn gate(argument: &str, text: &str, description: &Description) -> Result<Gate, Problem> {
-    let mut reader = Reader { argument, tokens: tokens(text), next: 0, end: text.chars().count() + 1, description };
+    let mut reader =
+        Reader { argument, tokens: tokens(text), next: 0, end: text.chars().count() + 1, description };
     let condition = reader.condition()?;
     let (mut dwell, mut demand) = (Span::ZERO, Demand::Inside);
     while let Some(token) = reader.take() {
@@ -37,7 +36,11 @@ pub(crate) fn gate(argument: &str, text: &str, description: &Description) -> Res
             "proven" => demand = Demand::Proven,
             other => {
                 let seen = format!("'{other}' is not expected here");
-                return Err(reader.wrong(token.column, seen, "end it, or go on with and, or, for TIME, proven"));
+                return Err(reader.wrong(
+                    token.column,
+                    seen,
+                    "end it, or go on with and, or, for TIME, proven",
+                ));
             }
         }
     }
@@ -133,7 +136,11 @@ impl<'a> Reader<'a> {
         if self.take_word("(") {
             let inside = self.condition()?;
             if !self.take_word(")") {
-                return Err(self.wrong(self.here(), format!("the bracket of column {opened} is not closed"), "write )"));
+                return Err(self.wrong(
+                    self.here(),
+                    format!("the bracket of column {opened} is not closed"),
+                    "write )",
+                ));
             }
             return Ok(inside);
         }
@@ -143,7 +150,11 @@ impl<'a> Reader<'a> {
     fn test(&mut self) -> Result<Condition, Problem> {
         let column = self.here();
         let Some(token) = self.take() else {
-            return Err(self.wrong(column, "a condition is missing".into(), "write for example rpm above 500 {rev}/min"));
+            return Err(self.wrong(
+                column,
+                "a condition is missing".into(),
+                "write for example rpm above 500 {rev}/min",
+            ));
         };
         let found = ChannelId::new(token.text).ok().and_then(|id| self.description.channel(&id));
         let Some(channel) = found else {
@@ -192,7 +203,8 @@ impl<'a> Reader<'a> {
     /// Two numbers; the first may leave its unit to the second.
     fn within(&mut self, watch: Watch, unit: &Unit) -> Result<Condition, Problem> {
         let column = self.here();
-        let bare = self.peek().and_then(|token| leading_number(token.text)).filter(|(_, rest)| rest.is_empty());
+        let bare =
+            self.peek().and_then(|token| leading_number(token.text)).filter(|(_, rest)| rest.is_empty());
         let second = self.tokens.get(self.next + 1);
         let shared = second.is_some_and(|next| next.text == "to" || leading_number(next.text).is_some());
         let low = match bare {
@@ -218,7 +230,9 @@ impl<'a> Reader<'a> {
         let column = self.here();
         let example = || format!("write for example 700 {unit}");
         let Some((value, rest)) = self.peek().and_then(|token| leading_number(token.text)) else {
-            let seen = self.peek().map_or("a number is missing".into(), |token| format!("'{}' is no number", token.text));
+            let seen = self
+                .peek()
+                .map_or("a number is missing".into(), |token| format!("'{}' is no number", token.text));
             return Err(self.wrong(column, seen, &example()));
         };
         self.next += 1;
@@ -228,7 +242,9 @@ impl<'a> Reader<'a> {
         };
         self.next += usize::from(rest.is_empty() && code.is_some());
         let given = match code {
-            Some(code) => Unit::new(code).map_err(|error| self.wrong(column, error.to_string(), &example()))?,
+            Some(code) => {
+                Unit::new(code).map_err(|error| self.wrong(column, error.to_string(), &example()))?
+            }
             None if unit.code() == "1" => Unit::one(),
             None => return Err(self.wrong(column, format!("{value} has no unit"), &example())),
         };
@@ -245,7 +261,11 @@ impl<'a> Reader<'a> {
         if span > Span::ZERO && span <= FOR_EVER {
             return Ok(span);
         }
-        Err(self.wrong(column, format!("the time after '{after}' is {span}"), "give a time above zero and below a year"))
+        Err(self.wrong(
+            column,
+            format!("the time after '{after}' is {span}"),
+            "give a time above zero and below a year",
+        ))
     }
 }
 
@@ -265,18 +285,23 @@ mod tests {
         let Condition::Above { watch, level, .. } = &gate.condition else { panic!("{gate:?}") };
         assert_eq!((watch.channel.as_str(), level.to_string()), ("coolant", "75 °C".to_string()));
         // One unit for both edges, a unit of its own for each, and units without a space.
-        for text in ["rpm within 700 900 {rev}/min", "rpm within 700 to 900/min", "rpm within 700{rev}/min 15 Hz"] {
+        for text in
+            ["rpm within 700 900 {rev}/min", "rpm within 700 to 900/min", "rpm within 700{rev}/min 15 Hz"]
+        {
             let Condition::Within { low, high, .. } = read(text).unwrap().condition else { panic!("{text}") };
             let per_minute = |q: &Quantity| q.to(&Unit::new("{rev}/min").unwrap()).unwrap().value.round();
             assert_eq!((per_minute(&low), per_minute(&high)), (700.0, 900.0), "{text}");
         }
         assert!(matches!(read("running above 0.5").unwrap().condition, Condition::Above { .. }));
-        let Condition::Steady { watch, .. } = read("rpm steady 20 {rev}/min over 15 s").unwrap().condition else {
+        let Condition::Steady { watch, .. } = read("rpm steady 20 {rev}/min over 15 s").unwrap().condition
+        else {
             panic!("not steady")
         };
         assert_eq!(watch.over, Span::from_secs(15));
         // and binds closer than or; brackets and not go before both.
-        let of = read("rpm above 500 /min and not (fan above 0.5 or battery below 11 V) or running below 0.5").unwrap();
+        let of =
+            read("rpm above 500 /min and not (fan above 0.5 or battery below 11 V) or running below 0.5")
+                .unwrap();
         let Condition::Any { of } = of.condition else { panic!("{of:?}") };
         let Condition::All { of } = &of[0] else { panic!("{of:?}") };
         assert!(matches!(&of[1], Condition::Not { of } if matches!(**of, Condition::Any { .. })));

@@ -109,7 +109,8 @@ impl KeepGate {
                 let (outcome, judgement) = judge.outcome(now)?;
                 let next = opposite(&self.gate.gate);
                 self.waits = Waits::Untrue(self.judge(&next, now));
-                (outcome == Outcome::Met).then(|| Seen::Triggered(format!("{}: {judgement}", self.gate.words)))
+                (outcome == Outcome::Met)
+                    .then(|| Seen::Triggered(format!("{}: {judgement}", self.gate.words)))
             }
         }
     }

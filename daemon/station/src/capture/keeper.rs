@@ -5,7 +5,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use clock::{Clock, Stop};
 use model::event::Outcome;
-use model::{Ending, Event, EventEnvelope, Exchange, Gap, Moment, Problem, SCHEMA_VERSION, Sample, SessionId, Span};
+use model::{
+    Ending, Event, EventEnvelope, Exchange, Gap, Moment, Problem, SCHEMA_VERSION, Sample, SessionId, Span,
+};
 use record::Archive;
 use signal::GateJudge;
 
@@ -93,7 +95,12 @@ pub(super) struct Keeper {
     first: Vec<Event>,
 }
 
-fn armed(gate: Option<&NamedGate>, plan: &CapturePlan, name: &str, now: Moment) -> Result<Option<(NamedGate, GateJudge)>, Problem> {
+fn armed(
+    gate: Option<&NamedGate>,
+    plan: &CapturePlan,
+    name: &str,
+    now: Moment,
+) -> Result<Option<(NamedGate, GateJudge)>, Problem> {
     let Some(gate) = gate else { return Ok(None) };
     let judge = GateJudge::new(&gate.gate, &link::facts(&plan.car.description), now).map_err(|error| {
         let place = model::Place::Argument { name: name.into() };
@@ -108,7 +115,8 @@ impl Keeper {
         let plan = parts.plan.clone();
         let now = parts.clock.now();
         let archive = Archive::unrecovered(&plan.archive)?;
-        let rolling = plan.rolling.as_ref().map(|_| Archive::unrecovered(&plan.archive.join(ROLLING))).transpose()?;
+        let rolling =
+            plan.rolling.as_ref().map(|_| Archive::unrecovered(&plan.archive.join(ROLLING))).transpose()?;
         let archives: Vec<&Archive> = std::iter::once(&archive).chain(&rolling).collect();
         let name = free_name(&archives, &plan.name)?;
         let anchor = parts.clock.anchor();
@@ -160,7 +168,8 @@ impl Keeper {
         let (clock, voice) = (&self.parts.clock, &mut *self.parts.voice);
         match &plan.rolling {
             Some(one) => {
-                let mut rolling = Rolling::begin(&plan, one, &self.name, clock, self.parts.sync_every, (now, voice))?;
+                let mut rolling =
+                    Rolling::begin(&plan, one, &self.name, clock, self.parts.sync_every, (now, voice))?;
                 rolling.link(self.link_up, now);
                 self.place = Where::Rolling(rolling);
             }
@@ -170,7 +179,11 @@ impl Keeper {
                     archive.set_sync_interval(every);
                 }
                 let numbered = plan.split_every.is_some() || plan.split_size.is_some();
-                let tags = if numbered { [("series".to_string(), self.name.clone())].into() } else { Default::default() };
+                let tags = if numbered {
+                    [("series".to_string(), self.name.clone())].into()
+                } else {
+                    Default::default()
+                };
                 let place = Place { archive, name: self.name.clone(), numbered, tags, what: What::Kept };
                 let limits = Limits { every: plan.split_every, size: plan.split_size };
                 let mut series = Series::new(plan.clone(), clock.clone(), place, limits);

@@ -29,7 +29,7 @@ mod voice;
 
 pub use end::{CaptureEnded, print};
 pub(crate) use expression::{FOR_EVER, gate};
-pub use plan::{CapturePlan, RollingPlan};
+pub use plan::{CapturePlan, NamedGate, RollingPlan};
 pub use real::{CaptureParts, real};
 pub use recover::recover_rolling;
 #[cfg(feature = "bench-car")]

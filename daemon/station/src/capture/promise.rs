@@ -177,11 +177,16 @@ fn is_alive(folder: &Path, run: &str) -> bool {
 fn read(path: &Path) -> Result<Promise, Problem> {
     let told = |seen: String| {
         let place = Place::Path { path: path.display().to_string() };
-        Problem::new(ProblemKind::Record, place, seen, "remove the file, or start a newer version of this program")
+        Problem::new(
+            ProblemKind::Record,
+            place,
+            seen,
+            "remove the file, or start a newer version of this program",
+        )
     };
     let text = fs::read(path).map_err(|error| told(format!("it cannot be read: {error}")))?;
-    let promise: Promise =
-        serde_json::from_slice(&text).map_err(|error| told(format!("it is not a stretch to be kept: {error}")))?;
+    let promise: Promise = serde_json::from_slice(&text)
+        .map_err(|error| told(format!("it is not a stretch to be kept: {error}")))?;
     if promise.schema == VERSION && !promise.triggers.is_empty() {
         Ok(promise)
     } else {

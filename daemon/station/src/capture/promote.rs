@@ -49,8 +49,14 @@ impl<'a> Copy<'a> {
         let writer = archive.begin(head.clone())?;
         let mut copy = Self { promise, head, writer, seq: 0, reach: None };
         let begun = first.events.iter().find(|one| matches!(one.event, Event::SessionStarted { .. }));
-        if let Some(Event::SessionStarted { procedure, car, description_sha256, script_sha256, program, .. }) =
-            begun.map(|one| one.event.clone())
+        if let Some(Event::SessionStarted {
+            procedure,
+            car,
+            description_sha256,
+            script_sha256,
+            program,
+            ..
+        }) = begun.map(|one| one.event.clone())
         {
             let tags = copy.head.tags.clone();
             let started =
@@ -114,13 +120,16 @@ impl<'a> Copy<'a> {
         let last = promise.triggers.last().map_or(promise.to, |trigger| trigger.at);
         let (before, after) = (first.since(from).max(Span::ZERO), to.since(last).max(Span::ZERO));
         let end = promise.to.min(to.max(last));
-        self.event(end, Event::KeptAround {
-            triggers: promise.triggers.clone(),
-            before_asked: promise.before,
-            before,
-            after_asked: promise.after,
-            after,
-        });
+        self.event(
+            end,
+            Event::KeptAround {
+                triggers: promise.triggers.clone(),
+                before_asked: promise.before,
+                before,
+                after_asked: promise.after,
+                after,
+            },
+        );
         self.event(end, Event::SessionEnded { ending: Ending::Passed });
         let closed = self.writer.close(Ending::Passed)?;
         let kept = Kept {

@@ -72,7 +72,11 @@ pub fn real(plan: &Arc<CapturePlan>, parts: CaptureParts) -> Result<CaptureEnded
     let (begun, has_begun) = channel();
     let status = Status::default();
     let (theirs, told) = (plan.clone(), status.clone());
-    let thread = spawn_real("wire", move |clock| async move { drive(&theirs, parts, beside, told, &begun, clock).await });
+    let thread =
+        spawn_real(
+            "wire",
+            move |clock| async move { drive(&theirs, parts, beside, told, &begun, clock).await },
+        );
     let thread = thread.map_err(|error| vec![program(&error.to_string())])?;
     // A laptop whose lid is shut would stop recording.
     let mut awake = Inhibit::system().begin("a car is recorded");
@@ -192,4 +196,3 @@ pub(super) fn ask(
 fn program(seen: &str) -> Problem {
     Problem::new(ProblemKind::Program, Place::Program, seen, "report this fault")
 }
-

@@ -25,7 +25,9 @@ pub fn recover_rolling(archive: &Path) -> Vec<String> {
     };
     for one in &recovered {
         told.push(match &one.outcome {
-            RecoveryOutcome::Closed { .. } => format!("rolling segment {} of a former run: recovered", one.session),
+            RecoveryOutcome::Closed { .. } => {
+                format!("rolling segment {} of a former run: recovered", one.session)
+            }
             RecoveryOutcome::MovedAside(problem) | RecoveryOutcome::Left(problem) => {
                 format!("problem: rolling segment {}: {problem}", one.session)
             }
@@ -60,7 +62,7 @@ fn keep(promise: &Promise, archive: &Path, rolling: &Archive) -> Result<Option<(
     if let Some(path) = closed {
         if !read_session(&path)?.card.recovered {
             let kept = read_session(&path)?.card;
-            let (session, path) = (promise.session.to_string(), path.clone());
+            let (session, path) = (promise.session.to_string(), path);
             let kept = Kept { session, path, readings: kept.samples, events: kept.events, bytes: 0 };
             return Ok(Some((kept, promise.before, promise.after)));
         }
@@ -88,6 +90,11 @@ fn another_name(promise: &Promise, main: &Archive) -> Result<model::SessionId, P
     let name = super::series::free_name(&[main], promise.session.as_str())?;
     model::SessionId::new(&name).map_err(|error| {
         let place = model::Place::Argument { name: "session".into() };
-        Problem::new(model::ProblemKind::Argument, place, error.to_string(), "rename the session of that name")
+        Problem::new(
+            model::ProblemKind::Argument,
+            place,
+            error.to_string(),
+            "rename the session of that name",
+        )
     })
 }

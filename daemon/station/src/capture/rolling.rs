@@ -73,7 +73,8 @@ impl Rolling {
         let mut series = Series::new(plan.clone(), clock.clone(), place, limits);
         series.begin(now, "a rolling record", voice)?;
         let facts = link::facts(&plan.car.description);
-        let gate = rolling.keep_when.clone().map(|gate| KeepGate::arm(gate, facts, rolling.keep_if_already, now));
+        let gate =
+            rolling.keep_when.clone().map(|gate| KeepGate::arm(gate, facts, rolling.keep_if_already, now));
         let gate = gate.transpose().map_err(|error| {
             let place = model::Place::Argument { name: "--keep-when".into() };
             Problem::new(model::ProblemKind::Argument, place, error.to_string(), "correct the gate")
@@ -118,7 +119,10 @@ impl Rolling {
             let (to, last) = (promise.to, promise.triggers.last().cloned());
             self.keep(now, "a kept stretch has reached the limit of the rolling record", archivist, voice);
             if let Some(trigger) = last.filter(|_| to > now) {
-                self.promise_around(Trigger { at: trigger.at, why: format!("{} (goes on)", trigger.why) }, voice);
+                self.promise_around(
+                    Trigger { at: trigger.at, why: format!("{} (goes on)", trigger.why) },
+                    voice,
+                );
                 if let Some(promise) = &mut self.promise {
                     promise.from = now;
                 }
@@ -199,7 +203,13 @@ impl Rolling {
     }
 
     /// Ends it: what was promised is kept as far as it has come.
-    pub(super) fn end(&mut self, now: Moment, ending: model::Ending, archivist: &mut Archivist, voice: &mut dyn Voice) {
+    pub(super) fn end(
+        &mut self,
+        now: Moment,
+        ending: model::Ending,
+        archivist: &mut Archivist,
+        voice: &mut dyn Voice,
+    ) {
         let promise = self.promise.take();
         self.series.becomes(What::Segment { needed_from: promise.as_ref().map(|promise| promise.from) });
         self.series.end(now, ending, archivist, voice);

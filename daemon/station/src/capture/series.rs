@@ -5,7 +5,8 @@ use std::sync::Arc;
 
 use clock::Clock;
 use model::{
-    Ending, Event, EventEnvelope, Exchange, Gap, Moment, Problem, SCHEMA_VERSION, Sample, SessionId, Span, StationId,
+    Ending, Event, EventEnvelope, Exchange, Gap, Moment, Problem, SCHEMA_VERSION, Sample, SessionId, Span,
+    StationId,
 };
 use record::{Archive, SessionWriter};
 
@@ -149,7 +150,13 @@ impl Series {
     }
 
     /// Ends the session that is being written, and begins the next.
-    pub(super) fn rotate(&mut self, now: Moment, why: &str, archivist: &mut Archivist, voice: &mut dyn Voice) {
+    pub(super) fn rotate(
+        &mut self,
+        now: Moment,
+        why: &str,
+        archivist: &mut Archivist,
+        voice: &mut dyn Voice,
+    ) {
         let Some(mut last) = self.part.take() else { return };
         self.write(&mut last, now, Event::CaptureEnded { why: why.to_string() }, voice);
         self.write(&mut last, now, Event::SessionEnded { ending: Ending::Passed }, voice);
@@ -161,7 +168,13 @@ impl Series {
     }
 
     /// Ends the series.
-    pub(super) fn end(&mut self, now: Moment, ending: Ending, archivist: &mut Archivist, voice: &mut dyn Voice) {
+    pub(super) fn end(
+        &mut self,
+        now: Moment,
+        ending: Ending,
+        archivist: &mut Archivist,
+        voice: &mut dyn Voice,
+    ) {
         let Some(mut last) = self.part.take() else { return };
         self.write(&mut last, now, Event::SessionEnded { ending }, voice);
         self.hand_over(last, now, ending, archivist);
@@ -169,7 +182,13 @@ impl Series {
 
     fn hand_over(&self, part: Part, now: Moment, ending: Ending, archivist: &mut Archivist) {
         let Part { writer, begun, .. } = part;
-        archivist.give(Task::Close { writer: Box::new(writer), ending, what: self.place.what, from: begun, to: now });
+        archivist.give(Task::Close {
+            writer: Box::new(writer),
+            ending,
+            what: self.place.what,
+            from: begun,
+            to: now,
+        });
     }
 
     fn refuse(&mut self, now: Moment, problem: Problem, voice: &mut dyn Voice) {

@@ -36,7 +36,13 @@ pub(super) struct Shelf {
 
 impl Shelf {
     /// The shelf with what former runs have left on it. `rolling` is the archive of segments, `root` its folder.
-    pub(super) fn open(root: &Path, rolling: &Archive, size: u64, age: Span, utc_at_zero: i64) -> Result<Self, Problem> {
+    pub(super) fn open(
+        root: &Path,
+        rolling: &Archive,
+        size: u64,
+        age: Span,
+        utc_at_zero: i64,
+    ) -> Result<Self, Problem> {
         // What a crash left half removed is gone for good.
         drop(std::fs::remove_dir_all(root.join(REMOVED)));
         let mut segments = Vec::new();
@@ -89,7 +95,12 @@ impl Shelf {
                 Err(error) => {
                     let place = Place::Path { path: segment.path.display().to_string() };
                     let seen = format!("an old segment cannot be removed: {error}");
-                    problems.push(Problem::new(ProblemKind::Record, place, seen, "check the permissions of the archive"));
+                    problems.push(Problem::new(
+                        ProblemKind::Record,
+                        place,
+                        seen,
+                        "check the permissions of the archive",
+                    ));
                     // It is not tried again and again.
                     total -= segment.bytes;
                 }

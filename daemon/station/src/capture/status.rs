@@ -54,8 +54,9 @@ impl Status {
             course.last = sample.at;
         }
         let text = format!("{:.1}", sample.value);
-        match inner.newest.iter_mut().find(|(id, _)| *id == sample.channel) {
-            Some((_, newest)) => *newest = text,
+        let place = inner.newest.iter().position(|(id, _)| *id == sample.channel);
+        match place {
+            Some(i) => inner.newest[i].1 = text,
             None if inner.newest.len() < SHOWN => inner.newest.push((sample.channel.clone(), text)),
             None => {}
         }
@@ -152,7 +153,11 @@ mod tests {
         status.gap();
         insta::assert_snapshot!(status.line(), @"capturing part 2: 4 readings, 1 gaps  rpm 840.2  coolant 839.2  battery 838.2  throttle 837.2");
         status.lost(3);
-        assert!(status.line().starts_with("capturing part 2: 4 readings, 1 gaps, 3 LOST  rpm"), "{}", status.line());
+        assert!(
+            status.line().starts_with("capturing part 2: 4 readings, 1 gaps, 3 LOST  rpm"),
+            "{}",
+            status.line()
+        );
         assert_eq!(status.counts(), (4, 1, 3));
     }
 }

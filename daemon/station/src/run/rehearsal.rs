@@ -15,8 +15,8 @@ use super::plan::{Hooks, Plan};
 use super::{script, session};
 use crate::bench::{Hands, SharedHands, SharedWorld, Watched, WorldLine};
 use crate::sides::facts;
-use crate::sides::said::{Accompanied, StopOnly, Voices};
 use crate::sides::ledger::{self, DiskLedger, left_behind};
+use crate::sides::said::{Accompanied, StopOnly, Voices};
 use crate::sides::tape::{Pace, Tape};
 
 /// UTC at the start of every rehearsal: 2026-01-01T00:00:00Z, so that one seed gives one record.
@@ -77,7 +77,8 @@ pub fn rehearse(
             script: callee,
             stop,
             sink: Box::new(
-                Tape::new(handle, Box::new(plan.screen.clone()), Pace::Rehearsal).tracing(plan.about.wire_trace),
+                Tape::new(handle, Box::new(plan.screen.clone()), Pace::Rehearsal)
+                    .tracing(plan.about.wire_trace),
             ),
             ledger: Box::new(DiskLedger::here(ledger, &left, clock.clone())),
             operator: Box::new(Accompanied::new(

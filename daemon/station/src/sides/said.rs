@@ -24,7 +24,8 @@ pub enum Said {
 }
 
 /// What can be said, for whoever said something else.
-pub const SAYINGS: &str = "type mark WORDS (or Enter alone), measure NAME VALUE UNIT [± U] [with INSTRUMENT], start or stop";
+pub const SAYINGS: &str =
+    "type mark WORDS (or Enter alone), measure NAME VALUE UNIT [± U] [with INSTRUMENT], start or stop";
 
 /// Understands one line. `None` for a line that says nothing of this kind; an error for one that begins so and does not
 /// go on well.
@@ -50,7 +51,9 @@ pub fn marked(words: &str, how: &str) -> Event {
 pub fn measurement(text: &str) -> Result<Event, String> {
     let example = "write for example fuel pressure 2.9 bar ± 0.1 with gauge 3";
     let (said, instrument) = match text.split_once(" with ") {
-        Some((said, instrument)) => (said, Some(instrument.trim().to_string()).filter(|name| !name.is_empty())),
+        Some((said, instrument)) => {
+            (said, Some(instrument.trim().to_string()).filter(|name| !name.is_empty()))
+        }
         None => (text, None),
     };
     let said = said.replace("+/-", "±").replace("+-", "±");
@@ -60,9 +63,13 @@ pub fn measurement(text: &str) -> Result<Event, String> {
     };
     let words: Vec<&str> = value.split_whitespace().collect();
     let at = words.iter().skip(1).position(|word| leading_number(word).is_some()).map(|i| i + 1);
-    let Some(at) = at else { return Err(format!("'{}' has no name with a number after it: {example}", text.trim())) };
-    let value = crate::amount::quantity(&words[at..].join(" ")).map_err(|error| format!("{error}: {example}"))?;
-    let expanded = half.map(|half| expanded(half, &value)).transpose().map_err(|error| format!("{error}: {example}"))?;
+    let Some(at) = at else {
+        return Err(format!("'{}' has no name with a number after it: {example}", text.trim()));
+    };
+    let value =
+        crate::amount::quantity(&words[at..].join(" ")).map_err(|error| format!("{error}: {example}"))?;
+    let expanded =
+        half.map(|half| expanded(half, &value)).transpose().map_err(|error| format!("{error}: {example}"))?;
     Ok(Event::MeasuredByHand { name: words[..at].join(" "), value, expanded, instrument })
 }
 
@@ -183,7 +190,8 @@ impl<O: Operator> Accompanied<O> {
     /// Whether a typed line is there that is nobody's answer.
     fn typed_is_ours(&self) -> bool {
         let Some(typed) = &self.voices.typed else { return false };
-        let ours = |line: &str| self.voices.all_typed || (!self.words_asked && understand(line, "").is_some());
+        let ours =
+            |line: &str| self.voices.all_typed || (!self.words_asked && understand(line, "").is_some());
         typed.first_is(ours)
     }
 
@@ -325,7 +333,15 @@ mod tests {
         assert_eq!(read, ("fuel pressure".into(), "2.9 bar".into(), Some(0.1), some("gauge 3")));
         assert_eq!(by_hand("gap 0,7 mm +- 50 um"), ("gap".into(), "0.7 mm".into(), Some(0.05), None));
         assert_eq!(by_hand("oil 95Cel"), ("oil".into(), "95 °C".into(), None, None));
-        for bad in ["", "2.9 bar", "pressure", "pressure 2.9", "pressure 2.9 bar ± x", "p 2 bar ± -1", "p 1 bar ± 1 Cel"] {
+        for bad in [
+            "",
+            "2.9 bar",
+            "pressure",
+            "pressure 2.9",
+            "pressure 2.9 bar ± x",
+            "p 2 bar ± -1",
+            "p 1 bar ± 1 Cel",
+        ] {
             assert!(measurement(bad).unwrap_err().contains("for example"), "{bad}");
         }
     }

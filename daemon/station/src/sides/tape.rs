@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use link::Sink;
-use model::{ChannelId, EventEnvelope, Gap, GapReason, Moment, Problem, Sample, Span};
+use model::{ChannelId, EventEnvelope, Exchange, Gap, GapReason, Moment, Problem, Sample, Span};
 use record::{Entry, RecorderHandle};
 
 /// Hears every event as it is recorded.
@@ -123,6 +123,14 @@ impl Sink for Tape {
 
     fn gap(&mut self, gap: &Gap) {
         self.record(Entry::Gap(gap.clone()));
+    }
+
+    fn exchange(&mut self, exchange: &Exchange) {
+        self.record(Entry::Exchange(exchange.clone()));
+    }
+
+    fn wants_exchanges(&self) -> bool {
+        self.traces
     }
 
     fn event(&mut self, event: &EventEnvelope) {

@@ -1,0 +1,1 @@
+//! The keeper, on a clock and a disk of its own.
