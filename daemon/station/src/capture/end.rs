@@ -172,8 +172,13 @@ pub fn print(ended: &CaptureEnded, screen: &Screen) {
     screen.line(&format!("{}: {}", ended.ending, ended.why));
     let lost = if ended.lost == 0 { String::new() } else { format!(", {} lost", ended.lost) };
     screen.line(&format!("{} readings, {} gaps{lost} in {}", ended.readings, ended.gaps, ended.length));
-    for (id, (got, asked)) in &ended.slower {
-        screen.line(&format!("{id}: {got:.2} readings a second where {asked:.2} were asked for"));
+    let share = |(_, (got, asked)): &(&ChannelId, &(f64, f64))| got / asked;
+    if let Some((id, (got, asked))) = ended.slower.iter().min_by(|a, b| share(a).total_cmp(&share(b))) {
+        screen.line(&format!(
+            "the wire could not give all that was asked: {} channels came less often, {id} least with {got:.2} readings \
+             a second of {asked:.2}",
+            ended.slower.len()
+        ));
     }
     for one in &ended.sessions {
         screen.line(&format!("session: {} ({} readings)", one.path.display(), one.readings));

@@ -134,7 +134,8 @@ impl Rolling {
     }
 
     fn is_too_long(&self, promise: &Promise, now: Moment) -> bool {
-        now.since(promise.from) > self.plan.age.max(self.plan.before + self.plan.after)
+        // What is only waited for, because it may still lap, is no part of it.
+        now.min(promise.to).since(promise.from) > self.plan.age + self.plan.before + self.plan.after
     }
 
     fn note_what_is_needed(&mut self) {

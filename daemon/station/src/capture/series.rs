@@ -127,7 +127,10 @@ impl Series {
         if lost > 0 {
             self.event(now, Event::RecordsLost { count: lost }, voice);
         }
-        self.event(now, Event::CaptureBegun { why: why.to_string() }, voice);
+        // Segments of a rolling record come and go by the dozen, and mean nothing by themselves.
+        if self.place.what == What::Kept || number == 1 {
+            self.event(now, Event::CaptureBegun { why: why.to_string() }, voice);
+        }
         Ok(())
     }
 
@@ -158,7 +161,9 @@ impl Series {
         voice: &mut dyn Voice,
     ) {
         let Some(mut last) = self.part.take() else { return };
-        self.write(&mut last, now, Event::CaptureEnded { why: why.to_string() }, voice);
+        if self.place.what == What::Kept {
+            self.write(&mut last, now, Event::CaptureEnded { why: why.to_string() }, voice);
+        }
         self.write(&mut last, now, Event::SessionEnded { ending: Ending::Passed }, voice);
         // The next one is there before the last is closed: a disk that takes its time loses nothing between them.
         if let Err(problem) = self.begin(now, why, voice) {
