@@ -129,7 +129,7 @@ fn a_killed_capture_loses_at_most_what_was_not_yet_synced() {
             "# Captures that were killed\n\n{kills} real-time captures of the bench car over a pseudo-terminal, one channel, \
              killed by signal 9 at seeded moments. Sent is what the bench car says it sent. Written by `tests/run --full`.\n\n"
         );
-        std::fs::write(out, head + &page).expect("the table can be written");
+        std::fs::write(out, format!("{head}{page}")).expect("the table can be written");
     }
 }
 

@@ -77,11 +77,17 @@ fn a_pulled_plug_is_gaps_in_one_record_that_ctrl_c_ends_well() {
     let end = lines.last().expect("it says how it ended");
     assert_eq!(code, Some(0), "{end}");
     let session = read_session(&path(end, 0)).expect("it is readable");
-    let at = |wanted: &dyn Fn(&Event) -> bool| {
-        session.events.iter().filter(|one| wanted(&one.event)).map(|e| e.at)
-    };
-    let down: Moment = at(&|event| matches!(event, Event::LinkDown { .. })).next().expect("it was down");
-    let up = at(&|event| matches!(event, Event::LinkUp { .. })).find(|up| *up > down).expect("it came back");
+    let links: Vec<(Moment, bool)> = session
+        .events
+        .iter()
+        .filter_map(|one| match one.event {
+            Event::LinkUp { .. } => Some((one.at, true)),
+            Event::LinkDown { .. } => Some((one.at, false)),
+            _ => None,
+        })
+        .collect();
+    let down = links.iter().find(|(_, up)| !up).expect("it was down").0;
+    let up = links.iter().find(|(at, up)| *up && *at > down).expect("it came back").0;
     // The silence is covered by rows, piece after piece, from the loss to the return.
     let mut end = down;
     for row in session.rows().expect("rows").map(|row| row.expect("a good row")) {
