@@ -134,6 +134,42 @@ fn a_group_is_all_channels_of_a_request_and_one_seed_gives_one_record() {
 }
 
 #[test]
+fn what_is_recorded_is_what_the_bench_car_says_it_sent() {
+    let archive = tempfile::tempdir().unwrap();
+    let sent = archive.path().join("sent.jsonl");
+    let arguments = ["--seed", "15", "--for", "60s", "--channel", "rpm", "--sent", sent.to_str().unwrap()];
+    let (code, _, end) = capture(archive.path(), &arguments);
+    assert_eq!(code, Some(0), "{end}");
+    let lines = std::fs::read_to_string(&sent).expect("it is written");
+    // Start, end, request and answer; the last two whole and in hex.
+    let bytes = |line: &str| -> Vec<u8> {
+        let hex = line.rsplit(',').next().expect("an answer");
+        let pair = |i: usize| u8::from_str_radix(&hex[i..i + 2], 16).expect("hex");
+        (0..hex.len() / 2).map(|i| pair(2 * i)).collect()
+    };
+    // The bench car's description: answers to 21 A1 have the speed in their first two bytes.
+    let said: Vec<i64> = lines
+        .lines()
+        .skip(1)
+        .filter_map(|line| {
+            let message = wire::frame::Message::decode(&bytes(line)).ok()??;
+            match message.data[..] {
+                [0x61, 0xA1, high, low, ..] => Some(i64::from(u16::from_be_bytes([high, low]))),
+                _ => None,
+            }
+        })
+        .collect();
+    let read: Vec<i64> = samples(&sessions(&end)[0]).iter().map(|sample| sample.raw).collect();
+    // The last answer came when the time was over.
+    assert!(
+        read.len() > 300 && said.starts_with(&read) && said.len() - read.len() <= 1,
+        "{} {}",
+        said.len(),
+        read.len()
+    );
+}
+
+#[test]
 fn parts_of_a_series_hold_together_what_one_session_would_have_held() {
     let archive = tempfile::tempdir().unwrap();
     let base = ["--seed", "13", "--for", "70s", "--channel", "rpm", "--channel", "battery_alone"];

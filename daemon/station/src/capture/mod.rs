@@ -23,8 +23,6 @@ mod series;
 mod shelf;
 mod status;
 mod tape;
-#[cfg(test)]
-mod tests;
 mod voice;
 
 pub use end::{CaptureEnded, print};

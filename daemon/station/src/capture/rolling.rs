@@ -105,7 +105,6 @@ impl Rolling {
             Some(Seen::Triggered(why)) => self.trigger(now, &why, voice),
             Some(Seen::TrueAlready) => {
                 let text = "the trigger is true already: it is waited for to become untrue first (--keep-if-already keeps at once)";
-                voice.say(text);
                 self.series.event(now, Event::Remark { text: text.into() }, voice);
             }
             None => {}

@@ -17,6 +17,8 @@ use super::job::JobArguments;
 #[cfg(feature = "bench-car")]
 use super::job::SayArguments;
 use super::refuse;
+#[cfg(feature = "bench-car")]
+use super::rehearse::Sent;
 use super::session::{argument, tags};
 use super::signals::listened;
 use crate::amount;
@@ -123,6 +125,10 @@ pub(super) struct Arguments {
     #[cfg(feature = "bench-car")]
     #[command(flatten, next_help_heading = "Rehearsal")]
     bench: CarArguments,
+    /// Write what the bench car was asked and what it sent as CSV, from its own log, to check the record against
+    #[cfg(feature = "bench-car")]
+    #[arg(long, value_name = "FILE", requires = "rehearse", help_heading = "Rehearsal")]
+    sent: Option<PathBuf>,
     #[cfg(feature = "bench-car")]
     #[command(flatten, next_help_heading = "Rehearsal")]
     say: SayArguments,
@@ -159,7 +165,8 @@ fn on_the_wire(arguments: &Arguments) -> Result<Ending, Vec<Problem>> {
 fn rehearse(arguments: &Arguments) -> Result<Ending, Vec<Problem>> {
     let mut problems = Vec::new();
     let config = arguments.bench.config().map_err(|more| problems.extend(more)).ok();
-    let (variant, config) = config.unwrap_or_default();
+    let (variant, mut config) = config.unwrap_or_default();
+    config.keep_log |= arguments.sent.is_some();
     let (file, text) = variant.description();
     let car = match &arguments.car {
         Some(name) => load::car_named(name),
@@ -175,7 +182,10 @@ fn rehearse(arguments: &Arguments) -> Result<Ending, Vec<Problem>> {
     let Ok(world) = world else { return Err(Vec::new()) };
     let hands = crate::bench::share_hands(bench_car::hands::Hands::new(arguments.bench.seed));
     let stop = listened().map_err(|problem| vec![problem])?.stop;
-    let ended = capture::rehearse(&plan, crate::bench::share(world), hands, stop)?;
+    let world = crate::bench::share(world);
+    let sent = arguments.sent.as_deref().map(Sent::create).transpose().map_err(|problem| vec![problem])?;
+    let ended = capture::rehearse(&plan, world.clone(), hands, stop)?;
+    sent.map(|sent| sent.write(&world)).transpose().map_err(|problem| vec![problem])?;
     capture::print(&ended, &plan.screen);
     Ok(ended.ending)
 }

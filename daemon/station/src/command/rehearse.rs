@@ -94,18 +94,18 @@ pub(super) fn run(arguments: &Arguments) -> Ending {
 }
 
 /// The file for what the bench car sends. It is made before the run, so that a wrong path costs no run.
-struct Sent<'a> {
+pub(super) struct Sent<'a> {
     path: &'a Path,
     file: File,
 }
 
 impl<'a> Sent<'a> {
-    fn create(path: &'a Path) -> Result<Self, Problem> {
+    pub(super) fn create(path: &'a Path) -> Result<Self, Problem> {
         let file = File::create(path).map_err(|error| unwritten(path, &error))?;
         Ok(Self { path, file })
     }
 
-    fn write(self, world: &SharedWorld) -> Result<(), Problem> {
+    pub(super) fn write(self, world: &SharedWorld) -> Result<(), Problem> {
         let mut out = BufWriter::new(self.file);
         bench_car::write_sent(world.borrow().log(), &mut out).map_err(|error| unwritten(self.path, &error))
     }

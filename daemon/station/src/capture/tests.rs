@@ -1,1 +1,0 @@
-//! The keeper, on a clock and a disk of its own.
