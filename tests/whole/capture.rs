@@ -57,7 +57,7 @@ fn what_was_asked_for_is_recorded_with_the_job_tags_measurements_and_marks() {
             "--channel",
             "coolant=2",
             "--channel",
-            "rpm_quick",
+            "rpm_quick=2",
             "--tag",
             "who=me",
             "--work",
@@ -172,7 +172,7 @@ fn what_is_recorded_is_what_the_bench_car_says_it_sent() {
 #[test]
 fn parts_of_a_series_hold_together_what_one_session_would_have_held() {
     let archive = tempfile::tempdir().unwrap();
-    let base = ["--seed", "13", "--for", "70s", "--channel", "rpm", "--channel", "battery_alone"];
+    let base = ["--seed", "13", "--for", "600s", "--channel", "rpm", "--channel", "battery_alone"];
     let rows = |sessions: &[Session]| {
         let rows = sessions.iter().flat_map(|session| session.rows().expect("rows").collect::<Vec<_>>());
         let mut rows: Vec<(String, Moment, String)> = rows
@@ -184,7 +184,7 @@ fn parts_of_a_series_hold_together_what_one_session_would_have_held() {
     };
     let (_, _, whole) = capture(archive.path(), &base);
     let whole = sessions(&whole);
-    for split in [["--split-every", "20s"], ["--split-size", "10kB"]] {
+    for split in [["--split-every", "150s"], ["--split-size", "10kB"]] {
         let (code, _, end) = capture(archive.path(), &[&base[..], &split[..]].concat());
         assert_eq!(code, Some(0));
         let parts = sessions(&end);
@@ -293,7 +293,7 @@ fn out_of_a_rolling_record_what_lies_around_a_mark_is_kept_to_the_reading_and_ov
         "the two in the middle lap over each other"
     );
     // The first had only the time since the beginning before it, and says so.
-    assert!(around[0].1 < 10.0 && around[0].1 > 8.0, "{around:?}");
+    assert!(around[0].1 <= 10.0 && around[0].1 > 8.0, "{around:?}");
     assert!(around[1..].iter().all(|(_, before, after)| *before > 19.0 && *after > 9.0), "{around:?}");
     for (session, (at, _, _)) in kept.iter().zip(&around) {
         let (from, to) = (at[0] - 20.0, at[at.len() - 1] + 10.0);

@@ -134,6 +134,9 @@ pub(super) struct Arguments {
     say: SayArguments,
 }
 
+/// The smallest part of a series, in bytes: some times what a session says of itself (our choice, no published source).
+const SMALLEST_PART: u64 = 10_000;
+
 pub(super) fn run(arguments: &Arguments) -> Ending {
     let ended = if arguments.rehearse { rehearse(arguments) } else { on_the_wire(arguments) };
     match ended {
@@ -233,6 +236,10 @@ fn plan(
     let length = time("--for", arguments.length.as_ref(), &mut problems);
     let split_every = time("--split-every", arguments.split_every.as_ref(), &mut problems);
     let split_size = size("--split-size", arguments.split_size.as_ref(), &mut problems);
+    if split_size.is_some_and(|size| size < SMALLEST_PART) {
+        let seen = format!("parts of less than {SMALLEST_PART} bytes hold little but their own heads");
+        problems.push(argument("--split-size", seen, "write for example 50MB"));
+    }
     let rolling_size = size("--rolling-size", Some(&arguments.rolling_size), &mut problems);
     let age = time("--rolling-age", Some(&arguments.rolling_age), &mut problems);
     let before = time("--before", Some(&arguments.before), &mut problems);
