@@ -253,9 +253,9 @@ impl SessionWriter {
         self.problem.as_ref()
     }
 
-    /// Bytes of its journal so far, those that are not on the disk yet among them.
+    /// Bytes of its journal so far, but for the batch that is being filled.
     pub fn written(&self) -> u64 {
-        self.written + (self.buffer.len() + self.batch.len()) as u64
+        self.written + self.buffer.len() as u64
     }
 
     /// The folder in which the session is while it runs.
