@@ -1,6 +1,6 @@
 //! A bench car in real time behind a pseudo-terminal, and the program at work on it as a process of its own.
 
-use std::io::{BufRead, BufReader, Lines};
+use std::io::{BufRead, BufReader, Lines, Write};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::sync::mpsc::channel;
@@ -89,8 +89,18 @@ impl Garage {
         } else {
             script.to_string()
         };
+        self.start(program, &["run", &procedure], more)
+    }
+
+    /// Starts a capture on the bench car, with every event as a line of JSON.
+    pub fn capture(&self, program: &Path, more: &[&str]) -> Running {
+        self.start(program, &["capture"], more)
+    }
+
+    fn start(&self, program: &Path, command: &[&str], more: &[&str]) -> Running {
         let mut process = Command::new(program)
-            .args(["run", &procedure, "--car", "bench-car", "--json"])
+            .args(command)
+            .args(["--car", "bench-car", "--json"])
             .arg("--port")
             .arg(self.port())
             .arg("--archive")
@@ -143,6 +153,17 @@ impl Running {
         let pid = Pid::from_child(&self.process);
         // One that has ended by itself hears nothing.
         kill_process(pid, signal).ok();
+    }
+
+    /// Types a line.
+    pub fn type_line(&mut self, line: &str) {
+        let input = self.process.stdin.as_mut().expect("it is piped");
+        writeln!(input, "{line}").expect("it reads");
+    }
+
+    /// Marks the moment by a signal.
+    pub fn mark(&self) {
+        self.signal(Signal::USR1);
     }
 
     /// Ctrl-C.

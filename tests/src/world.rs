@@ -101,6 +101,7 @@ impl Bench {
             station: StationId::new("bench").expect("an id"),
             session: format!("test-seed-{}", self.seed),
             tags: Default::default(),
+            about: Default::default(),
             earlier: Default::default(),
             archive: self.archive.path().to_path_buf(),
             limits,

@@ -5,6 +5,11 @@ static MEMORY: os::memory::Counting = os::memory::Counting;
 
 mod bad_scripts;
 mod base_idle;
+mod capture;
+#[cfg(target_os = "linux")]
+mod capture_killed;
+#[cfg(target_os = "linux")]
+mod capture_real;
 mod check;
 mod command_line;
 mod demo;

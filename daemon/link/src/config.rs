@@ -150,7 +150,7 @@ fn expected(description: &Description, form: Option<&AnswerForm>, request: &[u8]
 }
 
 /// What judges must know of the channels.
-pub(crate) fn facts(description: &Description) -> BTreeMap<ChannelId, ChannelFact> {
+pub fn facts(description: &Description) -> BTreeMap<ChannelId, ChannelFact> {
     let fact = |channel: &car::Channel| {
         let uncertainty = channel.uncertainty();
         ChannelFact {

@@ -1,6 +1,6 @@
 //! Numbers events and hands them on: sequence numbers without gaps, one station, one session.
 
-use model::{Event, EventEnvelope, Moment, SCHEMA_VERSION, Sample, SessionId, StationId};
+use model::{Event, EventEnvelope, Exchange, Gap, Moment, SCHEMA_VERSION, Sample, SessionId, StationId};
 
 use crate::sides::{Nobody, Sink};
 
@@ -20,6 +20,18 @@ impl Journal {
     pub(crate) fn sample(&mut self, sample: &Sample) {
         self.sink.sample(sample);
         self.tell_stopped(sample.at);
+    }
+
+    pub(crate) fn gap(&mut self, gap: &Gap) {
+        self.sink.gap(gap);
+    }
+
+    pub(crate) fn exchange(&mut self, exchange: &Exchange) {
+        self.sink.exchange(exchange);
+    }
+
+    pub(crate) fn wants_exchanges(&self) -> bool {
+        self.sink.wants_exchanges()
     }
 
     pub(crate) fn event(&mut self, at: Moment, event: Event) {

@@ -14,7 +14,7 @@ mod times;
 pub mod transport;
 
 pub use board::Board;
-pub use config::shortest_exchanges;
+pub use config::{facts, shortest_exchanges};
 pub use driver::{Driver, DriverParts, Patience, RunEnd};
 pub use sides::{Intent, Ledger, Live, Operator, Sink, Viewer};
 pub use times::WireTimes;

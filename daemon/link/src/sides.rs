@@ -3,7 +3,9 @@
 
 use std::task::{Context, Poll};
 
-use model::{EventEnvelope, Gap, Judgement, Moment, OutputId, Problem, Quantity, Sample, Span, Wanted};
+use model::{
+    Event, EventEnvelope, Exchange, Gap, Judgement, Moment, OutputId, Problem, Quantity, Sample, Span, Wanted,
+};
 
 /// Takes everything that is to be recorded, without ever making the driver wait in real time.
 pub trait Sink {
@@ -13,6 +15,12 @@ pub trait Sink {
     fn gap(&mut self, gap: &Gap);
     /// An event.
     fn event(&mut self, event: &EventEnvelope);
+    /// One attempt at an exchange, as it was on the wire. Handed over only where [`Sink::wants_exchanges`].
+    fn exchange(&mut self, _: &Exchange) {}
+    /// Whether exchanges are wanted; asked once, before the first. Where nobody wants them nothing is copied.
+    fn wants_exchanges(&self) -> bool {
+        false
+    }
     /// How many records were lost since this was last asked.
     fn lost(&mut self) -> u64 {
         0
@@ -74,6 +82,66 @@ pub trait Operator {
     }
     /// When an answer may be there without any waker.
     fn next_answer(&self) -> Option<Moment>;
+    /// What they said beside any question since this was last asked, as the event to record: a mark, a measurement.
+    /// Never called between a question and its answer's coming in unless it was said beside it.
+    fn said(&mut self, _: Moment) -> Option<Event> {
+        None
+    }
+    /// Ready when something may have been said; pending, with the waker noted, otherwise. Once nothing more can be
+    /// said it stays pending.
+    fn poll_said(&mut self, _: &mut Context<'_>) -> Poll<()> {
+        Poll::Pending
+    }
+    /// When something will be said without any waker, in a rehearsal.
+    fn next_said(&self) -> Option<Moment> {
+        None
+    }
+}
+
+impl<O: Operator + ?Sized> Operator for Box<O> {
+    fn caution(&mut self, now: Moment, lines: &[String]) {
+        (**self).caution(now, lines);
+    }
+
+    fn remark(&mut self, now: Moment, text: &str) {
+        (**self).remark(now, text);
+    }
+
+    fn ask(&mut self, now: Moment, act: &str, target: &str, words: &str, wanted: &Wanted) {
+        (**self).ask(now, act, target, words, wanted);
+    }
+
+    fn instruct(&mut self, now: Moment, act: &str, target: &str, words: &str) {
+        (**self).instruct(now, act, target, words);
+    }
+
+    fn call(&mut self, now: Moment, text: &str) {
+        (**self).call(now, text);
+    }
+
+    fn answer(&mut self, now: Moment) -> Option<String> {
+        (**self).answer(now)
+    }
+
+    fn poll_answered(&mut self, context: &mut Context<'_>) -> Poll<()> {
+        (**self).poll_answered(context)
+    }
+
+    fn next_answer(&self) -> Option<Moment> {
+        (**self).next_answer()
+    }
+
+    fn said(&mut self, now: Moment) -> Option<Event> {
+        (**self).said(now)
+    }
+
+    fn poll_said(&mut self, context: &mut Context<'_>) -> Poll<()> {
+        (**self).poll_said(context)
+    }
+
+    fn next_said(&self) -> Option<Moment> {
+        (**self).next_said()
+    }
 }
 
 /// What is going on, for whoever shows it. Viewers get the latest and may miss what lies between.

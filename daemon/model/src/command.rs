@@ -69,6 +69,8 @@ pub enum Command {
         /// The wanted time between two readings.
         period: Span,
     },
+    /// Go on reading what is wanted until the run is over; the reply then says so.
+    KeepReading,
     /// Read these channels no more, unless a gate, a guard or a measurement asks for them again.
     Rest {
         /// The channels.

@@ -111,6 +111,15 @@ pub struct Spread {
     pub worst: Span,
 }
 
+/// Why minutes of a rolling record are kept.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Trigger {
+    /// When it happened.
+    pub at: Moment,
+    /// What happened.
+    pub why: String,
+}
+
 /// What can go wrong with one exchange.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
@@ -381,6 +390,49 @@ pub enum Event {
     Remark {
         /// The text.
         text: String,
+    },
+    /// A person marked this moment.
+    Marked {
+        /// Their words; none where they only marked it.
+        words: String,
+        /// `typed`, `signal`, or `foretold` in a rehearsal.
+        how: String,
+    },
+    /// A person measured something with an instrument of their own.
+    MeasuredByHand {
+        /// What they call it.
+        name: String,
+        /// What the instrument showed.
+        value: Quantity,
+        /// Half of the 95 % interval around it, in the unit of the value, where they know it.
+        #[serde(default)]
+        expanded: Option<f64>,
+        /// The instrument, in their words.
+        #[serde(default)]
+        instrument: Option<String>,
+    },
+    /// From here on a capture keeps what is read.
+    CaptureBegun {
+        /// Why.
+        why: String,
+    },
+    /// A capture keeps nothing more in this session.
+    CaptureEnded {
+        /// Why.
+        why: String,
+    },
+    /// What this session holds was kept out of a rolling record, around these moments.
+    KeptAround {
+        /// The moments, with what happened at each.
+        triggers: Vec<Trigger>,
+        /// The time before the first of them that was asked for.
+        before_asked: Span,
+        /// The time before it that there really was.
+        before: Span,
+        /// The time after the last of them that was asked for.
+        after_asked: Span,
+        /// The time after it that there really is.
+        after: Span,
     },
     /// A guard tripped.
     GuardTripped {

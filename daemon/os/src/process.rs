@@ -14,10 +14,35 @@ pub fn cpu_time() -> Option<Duration> {
     None
 }
 
+/// The most memory that this program has had resident so far, in bytes. `None` where the system does not tell it.
+pub fn peak_resident() -> Option<u64> {
+    #[cfg(target_os = "linux")]
+    {
+        // VmHWM, in kibibytes (proc_pid_status(5) of the Linux manual pages).
+        let status = std::fs::read_to_string("/proc/self/status").ok()?;
+        let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"))?;
+        let kibibytes: u64 = line.trim().strip_suffix("kB")?.trim().parse().ok()?;
+        Some(kibibytes * 1_024)
+    }
+    #[cfg(not(target_os = "linux"))]
+    None
+}
+
 #[cfg(test)]
 #[cfg(target_os = "linux")]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_peak_grows_with_what_is_touched_and_never_falls() {
+        let before = peak_resident().unwrap();
+        const MORE: usize = 64 << 20;
+        let much = std::hint::black_box(vec![1_u8; MORE]);
+        let after = peak_resident().unwrap();
+        assert!(after >= MORE as u64 && after >= before, "{before} {after}");
+        drop(much);
+        assert!(peak_resident().unwrap() >= after);
+    }
 
     /// User and system time in ticks: fields 14 and 15 of /proc/self/stat (proc(5) of the Linux manual pages).
     fn ticks() -> u64 {

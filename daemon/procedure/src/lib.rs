@@ -8,6 +8,7 @@
 //! A thread that runs a script needs a stack of [`STACK_BYTES`].
 
 pub mod check;
+pub mod defaults;
 pub mod facts;
 mod host;
 mod limits;

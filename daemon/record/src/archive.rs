@@ -5,7 +5,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use model::{Problem, Span};
+use model::{Problem, SessionId, Span};
 
 use crate::card::{Cut, count};
 use crate::close::{HeadFault, close, head_of};
@@ -153,6 +153,26 @@ impl Archive {
             }
         }
         Ok(closed)
+    }
+
+    /// Removes a session that a crash left open, for whoever has what is in it elsewhere too. One that another program
+    /// is recording is left alone; one that is not there is fine.
+    pub fn discard(&self, session: &SessionId) -> Result<(), Problem> {
+        let open = self.layout.open_session(session.as_str());
+        let failed = |e: io::Error| on_disk(&open, "removing a session", &e);
+        if !self.disk.exists(&open).map_err(failed)? {
+            return Ok(());
+        }
+        let lock_path = self.layout.session_lock(session.as_str());
+        let Some(lock) = self.disk.lock(&lock_path).map_err(|e| on_disk(&lock_path, "locking", &e))? else {
+            return Ok(());
+        };
+        self.disk.remove_folder(&open).map_err(failed)?;
+        if let Err(error) = self.disk.remove_file(&lock_path) {
+            tracing::warn!(%error, path = %lock_path.display(), "a lock file stays behind");
+        }
+        drop(lock);
+        Ok(())
     }
 
     /// The names of sessions that are being recorded, or that a crash left and nobody has closed yet.

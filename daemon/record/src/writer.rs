@@ -51,6 +51,8 @@ pub struct SessionWriter {
     rows: RowWriter,
     trace: TraceWriter,
     buffer: Vec<u8>,
+    /// Bytes that were handed to the operating system.
+    written: u64,
     unsynced: bool,
     interval: Span,
     last_sync: Option<Moment>,
@@ -106,6 +108,7 @@ impl SessionWriter {
             rows,
             trace: TraceWriter::default(),
             buffer,
+            written: 0,
             unsynced: true,
             interval,
             last_sync: None,
@@ -250,6 +253,11 @@ impl SessionWriter {
         self.problem.as_ref()
     }
 
+    /// Bytes of its journal so far, but for the batch that is being filled.
+    pub fn written(&self) -> u64 {
+        self.written + self.buffer.len() as u64
+    }
+
     /// The folder in which the session is while it runs.
     pub fn path(&self) -> &Path {
         &self.path
@@ -285,6 +293,7 @@ impl SessionWriter {
         {
             self.fail("writing the journal", &e);
         }
+        self.written += self.buffer.len() as u64;
         self.buffer.clear();
     }
 

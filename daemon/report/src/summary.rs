@@ -10,6 +10,7 @@ use record::{Cut, Session};
 use serde::{Deserialize, Serialize};
 
 use crate::channels::{ChannelSummary, channels};
+use crate::said::{Saying, said};
 
 /// A session in short.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -40,6 +41,9 @@ pub struct Summary {
     pub measurements: Vec<MeasurementSummary>,
     /// The judged results, by name, in their order.
     pub results: Vec<(String, Finding)>,
+    /// Marks, measurements by hand, and what a capture did of itself, in their order.
+    #[serde(default)]
+    pub sayings: Vec<Saying>,
     /// The times in which the link was down.
     #[serde(default)]
     pub gaps: Vec<GapSummary>,
@@ -172,6 +176,7 @@ pub fn summarise(session: &Session) -> Result<Summary, Problem> {
             holds: Vec::new(),
             measurements: Vec::new(),
             results: Vec::new(),
+            sayings: Vec::new(),
             gaps: Vec::new(),
             causes: Vec::new(),
             codes: Vec::new(),
@@ -238,6 +243,13 @@ impl Teller {
                 if let Some(gap) = self.summary.gaps.last_mut() {
                     gap.lasted.get_or_insert(at.since(gap.at));
                 }
+            }
+            Event::Marked { .. }
+            | Event::MeasuredByHand { .. }
+            | Event::CaptureBegun { .. }
+            | Event::CaptureEnded { .. }
+            | Event::KeptAround { .. } => {
+                self.summary.sayings.extend(said(event).map(|words| Saying { at, words }));
             }
             Event::SessionStarted { .. }
             | Event::Anchor { .. }

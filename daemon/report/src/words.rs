@@ -38,6 +38,7 @@ impl fmt::Display for Summary {
         section(f, "What the data point to", &causes.lines().collect::<Vec<_>>())?;
         let codes: Vec<String> = self.codes.iter().map(|codes| read_codes(codes)).collect();
         section(f, "Trouble codes", &codes)?;
+        section(f, "Said", &self.sayings)?;
         section(f, "Link down", &self.gaps)?;
         section(f, "Problems", &self.problems)?;
         section(f, "Channels", &self.channels)

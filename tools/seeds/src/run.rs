@@ -154,6 +154,7 @@ impl Setup {
             car: self.car.clone(),
             station: self.station.clone(),
             session: format!("seed-{seed}"),
+            about: station::run::About::default(),
             tags: BTreeMap::new(),
             earlier: BTreeMap::new(),
             archive: archive.to_path_buf(),

@@ -38,6 +38,7 @@ impl Driver {
                 self.journal.event(now, Event::Paused { words: words.clone(), time });
                 self.pending = Pending::Pause { words, until: now + time };
             }
+            Command::KeepReading => self.pending = Pending::KeepReading,
             Command::BearSilence { time } => {
                 let time = time.max(Span::ZERO);
                 self.silence_until = now + time;
@@ -128,6 +129,7 @@ impl Driver {
         if stands != Some(period) {
             self.wanted.insert(item, period);
             self.conductor.want(item, Some(period), now);
+            self.silent_from(item, now);
         }
     }
 
@@ -161,9 +163,12 @@ impl Driver {
             .flat_map(|judge| judge.channels())
             .filter_map(|id| Some(self.description.channel(&id)?.request))
             .collect();
-        for item in channels.iter().filter_map(|id| Some(self.description.channel(id)?.request)) {
+        let rested: Vec<usize> =
+            channels.iter().filter_map(|id| Some(self.description.channel(id)?.request)).collect();
+        for item in rested {
             if !needed.contains(&item) && self.wanted.remove(&item).is_some() {
                 self.conductor.want(item, None, now);
+                self.silent_no_more(item, now);
             }
         }
         self.reply(Reply::Done);

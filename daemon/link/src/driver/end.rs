@@ -97,6 +97,11 @@ impl Driver {
         }
     }
 
+    /// When something will be said beside any question.
+    pub(super) fn said_deadline(&self) -> Moment {
+        if self.over.is_some() { Moment::NEVER } else { self.operator.next_said().unwrap_or(Moment::NEVER) }
+    }
+
     pub(super) fn finish(&mut self, begun: Moment) -> RunEnd {
         let now = self.clock.now();
         if !self.port.shunned
@@ -106,6 +111,7 @@ impl Driver {
         }
         self.warn_of_what_is_left(now);
         self.give_up_entries();
+        self.end_silence(now);
         let tally = self.conductor.tally().clone();
         self.journal.event(
             now,

@@ -9,6 +9,7 @@ mod commands;
 mod end;
 mod entries;
 mod freeze;
+mod gaps;
 mod hold_scope;
 mod holds;
 mod pending;
@@ -38,6 +39,7 @@ use wire::kline::Received;
 
 use self::end::Farewell;
 use self::entries::Entries;
+use self::gaps::Silence;
 use self::hold_scope::EndedHold;
 use self::holds::{Drop, Guard};
 use self::pending::Pending;
@@ -160,6 +162,8 @@ pub struct Driver {
     intents: BTreeMap<OutputId, Intent>,
     causes: BTreeMap<OutputId, ReleaseCause>,
     wanted: BTreeMap<usize, Span>,
+    /// What of it is not read because there is no link.
+    silence: Silence,
     /// Holds whose early end the script lives through.
     going_on: BTreeSet<OutputId>,
     /// Holds that have ended under their script, until it has asked for their release.
@@ -222,6 +226,7 @@ impl Driver {
             intents,
             causes: BTreeMap::new(),
             wanted: BTreeMap::new(),
+            silence: Silence::default(),
             going_on: BTreeSet::new(),
             ended: Vec::new(),
             silence_until: now,
@@ -281,6 +286,7 @@ impl Driver {
         }
         let left: Vec<_> =
             self.intents.values().map(|intent| config::hold(&self.description, intent)).collect();
+        self.conductor.trace(self.journal.wants_exchanges());
         self.conductor.start(now, left);
         for (item, period) in self.wanted.clone() {
             self.conductor.want(item, Some(period), now);
@@ -297,6 +303,7 @@ impl Driver {
         self.pending = Pending::None;
         self.drops.clear();
         self.guards.clear();
+        self.end_silence(now);
         self.wanted.clear();
         self.link_up = false;
         self.down_since = now;

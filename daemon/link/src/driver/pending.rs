@@ -90,6 +90,8 @@ pub(super) enum Pending {
         words: String,
         until: Moment,
     },
+    /// Going on until the run is over.
+    KeepReading,
 }
 
 impl Pending {
@@ -100,6 +102,7 @@ impl Pending {
             Self::Trace(trace) => trace.until,
             Self::Latest { until, .. } | Self::Prompt { until } | Self::Pause { until, .. } => *until,
             Self::None
+            | Self::KeepReading
             | Self::Entry(_)
             | Self::Engage(_)
             | Self::Release(_)
@@ -112,6 +115,7 @@ impl Pending {
     pub(super) fn words(&self, now: Moment) -> String {
         match self {
             Self::None => String::new(),
+            Self::KeepReading => "reading".into(),
             Self::Wait { channels, .. } => {
                 let names: Vec<&str> = channels.iter().map(ChannelId::as_str).collect();
                 format!("waiting for {}", names.join(", "))

@@ -1,6 +1,7 @@
 //! The loop.
 
 use std::future::poll_fn;
+use std::task::{Context, Poll};
 
 use clock::Turn;
 use model::event::ReleaseCause;
@@ -18,6 +19,7 @@ enum Wake {
     Read(Result<(), TransportError>),
     Written(Result<(), Problem>),
     Answer,
+    Said,
     Time,
 }
 
@@ -61,6 +63,7 @@ impl Driver {
                 Wake::Written(outcome) => self.written(now, outcome),
                 // At once: nothing else may make it due, and an answer that lies there unread is ready for ever.
                 Wake::Answer => self.look(now),
+                Wake::Said => self.hear_said(now),
                 Wake::Time => {
                     self.port.due = sends.map(|reason| (until, reason));
                     self.conductor.timeout(now);
@@ -74,6 +77,11 @@ impl Driver {
         let clock = &*clock;
         let (listening, reading) = (over.is_none(), port.is_open());
         let asked = matches!(pending, Pending::Prompt { .. });
+        let mut heard = |context: &mut Context<'_>| match operator.poll_said(context) {
+            Poll::Ready(()) if listening => Poll::Ready(Wake::Said),
+            _ if asked => operator.poll_answered(context).map(|()| Wake::Answer),
+            _ => Poll::Pending,
+        };
         let writing = entries.is_busy();
         tokio::select! {
             biased;
@@ -81,7 +89,7 @@ impl Driver {
             turn = script.next() => Wake::Turn(turn),
             read = poll_fn(|context| port.poll_read(context, clock.now(), inbox)), if reading => Wake::Read(read),
             outcome = poll_fn(|context| entries.poll(context)), if writing => Wake::Written(outcome),
-            () = poll_fn(|context| operator.poll_answered(context)), if asked => Wake::Answer,
+            wake = poll_fn(&mut heard), if listening || asked => wake,
             () = clock.sleep_until_precisely(until), if precisely => Wake::Time,
             () = clock.sleep_until(until), if !precisely => Wake::Time,
         }
@@ -96,9 +104,11 @@ impl Driver {
             self.pending.deadline(),
             self.watch_deadline(),
             self.operator_deadline(),
+            self.said_deadline(),
             self.link_deadline(),
             self.farewell_deadline(),
             self.entries_deadline(),
+            self.silence_deadline(),
         ];
         let other = others.into_iter().min().unwrap_or(Moment::NEVER);
         match wire {
@@ -123,6 +133,8 @@ impl Driver {
     /// Lets everything act until nothing more happens at this moment: what judging brings about is told and
     /// sent now, not when something else happens to wake the loop.
     pub(super) fn settle(&mut self, now: Moment) {
+        self.tell_silence_if_due(now);
+        self.hear_said(now);
         self.reopen_if_due(now);
         self.pump(now);
         for _ in 0..64 {
@@ -143,6 +155,15 @@ impl Driver {
             }
         }
         self.show(now);
+    }
+
+    /// Records what a person said beside any question.
+    fn hear_said(&mut self, now: Moment) {
+        while self.over.is_none()
+            && let Some(event) = self.operator.said(now)
+        {
+            self.journal.event(now, event);
+        }
     }
 
     /// Puts on the line what the wire's machine wants there and takes what it reports. Says whether anything

@@ -20,6 +20,7 @@ impl Driver {
         }
         self.slept = slept;
         self.journal.event(now, Event::ComputerSlept { time });
+        self.slept_through(now, time);
         if let Err(error) = self.purge_port(now) {
             self.transport_lost(now, &error);
         }

@@ -6,6 +6,7 @@ mod commands;
 mod controller;
 mod courses;
 mod early_ends;
+mod gaps;
 mod gates;
 mod hold_endings;
 mod hold_refusals;

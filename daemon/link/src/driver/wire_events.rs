@@ -29,6 +29,8 @@ impl Driver {
                 self.times.exchange(times.answered.since(times.first));
                 self.answered(now, item, &data, &times);
             }
+            Wire::Missed { item, from, to, why } => self.missed(item, from, to, why),
+            Wire::Exchange(exchange) => self.journal.exchange(&exchange),
             Wire::Refused { request, code } => {
                 let words = code.words().to_string();
                 self.journal.event(now, Event::Refused { request: hex(&request), code: code.0, words });
@@ -74,7 +76,13 @@ impl Driver {
         if up && !self.link_up {
             self.silence_until = self.silence_until.min(now);
         }
+        if up {
+            self.end_silence(now);
+        }
         self.link_up = up;
+        if !up {
+            self.all_silent(now);
+        }
         self.was_up |= up;
         self.down_since = now;
         self.fresh = true;

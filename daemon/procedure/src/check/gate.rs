@@ -2,7 +2,8 @@
 
 use model::{ChannelId, Span};
 
-use crate::host::gate_spec::{FRESH, LEVEL_WINDOW, Shape, TREND_WINDOW};
+use crate::defaults::{FRESH, LEVEL_WINDOW, TREND_WINDOW};
+use crate::host::gate_spec::Shape;
 
 /// What was said of something that may be said once.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]

@@ -5,16 +5,8 @@ use model::{Condition, Demand, Gate, Quantity, Span, Unit, Watch};
 use super::fault::misuse;
 use super::quantity::{fits, span, words};
 use super::state::State;
+use crate::defaults::{DROPOUT, FRESH, LEVEL_WINDOW, TREND_WINDOW};
 use crate::room::Fail;
-
-/// The window in which a level is judged, unless `.over(…)` says otherwise.
-pub(crate) const LEVEL_WINDOW: Span = Span::from_secs(2);
-/// The window in which steadiness and change are judged, unless `.over(…)` says otherwise.
-pub(crate) const TREND_WINDOW: Span = Span::from_secs(10);
-/// How old the newest reading may be, unless `.fresh(…)` says otherwise.
-pub(crate) const FRESH: Span = Span::from_secs(2);
-/// How long data may be unknown before a dwell starts again, unless `.dropout(…)` says otherwise.
-pub(crate) const DROPOUT: Span = Span::from_secs(1);
 
 /// A condition with what makes it a gate, as far as the script has said it.
 #[derive(Debug, Clone, PartialEq)]

@@ -68,6 +68,8 @@ impl CarArguments {
             sensor_off_by: self.sensor_off,
             screw_at: self.screw,
             idle_high: self.idle_high,
+            // What it did is kept only where it is asked for: it grows with the time.
+            keep_log: false,
             ..WorldConfig::default()
         };
         variant.configure(&mut config);

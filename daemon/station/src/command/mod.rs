@@ -4,8 +4,10 @@
 mod bench;
 #[cfg(all(unix, feature = "bench-car"))]
 mod bench_car;
+mod capture;
 mod car;
 pub mod check;
+mod job;
 mod ports;
 mod reference;
 #[cfg(feature = "bench-car")]
@@ -37,6 +39,8 @@ enum Command {
     Rehearse(rehearse::Arguments),
     /// Run a procedure on a car, in real time
     Run(run::Arguments),
+    /// Record a car without a procedure
+    Capture(Box<capture::Arguments>),
     /// Show live values in the terminal
     Watch(watch::Arguments),
     /// Serve the bench car in real time behind a pseudo-terminal
@@ -75,6 +79,7 @@ pub fn main() -> Ending {
         #[cfg(feature = "bench-car")]
         Command::Rehearse(arguments) => rehearse::run(&arguments),
         Command::Run(arguments) => run::run(&arguments),
+        Command::Capture(arguments) => capture::run(&arguments),
         Command::Watch(arguments) => watch::run(&arguments),
         #[cfg(all(unix, feature = "bench-car"))]
         Command::BenchCar(arguments) => bench_car::run(&arguments),

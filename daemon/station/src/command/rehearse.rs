@@ -13,6 +13,7 @@ use model::{Ending, Place, Problem, ProblemKind, StationId};
 use procedure::Limits;
 
 use super::bench::CarArguments;
+use super::job::{JobArguments, SayArguments};
 use super::session::{Followed, argument, tags};
 use super::signals::interrupted;
 use super::{complain, refuse};
@@ -34,6 +35,10 @@ pub(super) struct Arguments {
     /// A tag of the session; may be given again
     #[arg(long = "tag", value_name = "KEY=VALUE")]
     tags: Vec<String>,
+    #[command(flatten)]
+    job: JobArguments,
+    #[command(flatten)]
+    say: SayArguments,
     /// The folder of an earlier session of the same car that this one follows: its notes can be read, and it is
     /// named in the tags
     #[arg(long, value_name = "SESSION")]
@@ -89,18 +94,18 @@ pub(super) fn run(arguments: &Arguments) -> Ending {
 }
 
 /// The file for what the bench car sends. It is made before the run, so that a wrong path costs no run.
-struct Sent<'a> {
+pub(super) struct Sent<'a> {
     path: &'a Path,
     file: File,
 }
 
 impl<'a> Sent<'a> {
-    fn create(path: &'a Path) -> Result<Self, Problem> {
+    pub(super) fn create(path: &'a Path) -> Result<Self, Problem> {
         let file = File::create(path).map_err(|error| unwritten(path, &error))?;
         Ok(Self { path, file })
     }
 
-    fn write(self, world: &SharedWorld) -> Result<(), Problem> {
+    pub(super) fn write(self, world: &SharedWorld) -> Result<(), Problem> {
         let mut out = BufWriter::new(self.file);
         bench_car::write_sent(world.borrow().log(), &mut out).map_err(|error| unwritten(self.path, &error))
     }
@@ -126,6 +131,8 @@ fn prepare(arguments: &Arguments) -> Result<(Plan, World), Vec<Problem>> {
     let (file, text) = variant.description();
     let car = load::described(file, text);
     let mut tags = tags(&arguments.tags, &mut problems);
+    let mut about = arguments.job.about(&mut problems);
+    about.foretold = arguments.say.foretold(&mut problems);
     let followed = arguments.follows.as_deref().map(Followed::read).transpose();
     let followed = followed.map_err(|problem| problems.push(problem)).ok().flatten();
     let procedure = procedure.map_err(|more| problems.extend(more)).ok();
@@ -146,6 +153,7 @@ fn prepare(arguments: &Arguments) -> Result<(Plan, World), Vec<Problem>> {
         car: Arc::new(car),
         station: StationId::new("bench").expect("a plain word is an id"),
         tags,
+        about,
         earlier: followed.map(|followed| followed.notes).unwrap_or_default(),
         archive: arguments.archive.clone(),
         limits,

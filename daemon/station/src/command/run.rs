@@ -13,15 +13,17 @@ use model::{Ending, Event, Problem, Span, StationId};
 use procedure::Limits;
 use record::Consents;
 
+use super::job::JobArguments;
 use super::refuse;
 use super::session::{Followed, argument, tags};
-use super::signals::interrupted;
+use super::signals::{Listened, listened};
 use crate::consent::Asked;
 use crate::load;
 use crate::port::Port;
 use crate::run::{Plan, RealParts, print, real};
 use crate::sides::distant::Distant;
 use crate::sides::person::Person;
+use crate::sides::said::{Accompanied, StopOnly, Voices};
 use crate::sides::screen::{Screen, Style};
 use crate::sides::typed::Typed;
 
@@ -53,6 +55,8 @@ pub(super) struct Arguments {
     /// A tag of the session; may be given again
     #[arg(long = "tag", value_name = "KEY=VALUE")]
     tags: Vec<String>,
+    #[command(flatten)]
+    job: JobArguments,
     /// The folder of an earlier session of the same car that this one follows: its notes can be read, and it is
     /// named in the tags
     #[arg(long, value_name = "SESSION")]
@@ -69,14 +73,15 @@ pub(super) struct Arguments {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Ending {
-    let ended = interrupted().map_err(|problem| vec![problem]).and_then(|stop| try_run(arguments, stop));
+    let ended = listened().map_err(|problem| vec![problem]).and_then(|signals| try_run(arguments, signals));
     match ended {
         Ok(ending) => ending,
         Err(problems) => refuse(&problems),
     }
 }
 
-fn try_run(arguments: &Arguments, stop: Stop) -> Result<Ending, Vec<Problem>> {
+fn try_run(arguments: &Arguments, signals: Listened) -> Result<Ending, Vec<Problem>> {
+    let Listened { stop, marks } = signals;
     let plan = Arc::new(prepare(arguments)?);
     let typed = Typed::read(BufReader::new(std::io::stdin()));
     let typed = typed.map_err(|error| vec![argument("standard input", error.to_string(), "free memory")])?;
@@ -93,8 +98,11 @@ fn try_run(arguments: &Arguments, stop: Stop) -> Result<Ending, Vec<Problem>> {
     };
     let (operator, viewer): (Box<dyn Operator + Send>, Option<Box<dyn Viewer + Send>>) = match distant {
         Some(distant) => (Box::new(distant.clone()), Some(Box::new(distant))),
-        None => (Box::new(Person::new(typed, std::io::stdin().is_terminal(), stop.clone())), None),
+        None => (Box::new(Person::new(typed.clone(), std::io::stdin().is_terminal(), stop.clone())), None),
     };
+    let voices = Voices { typed: Some(typed), signalled: Some(marks), ..Voices::default() };
+    let wishes = StopOnly::new(stop.clone(), plan.screen.clone());
+    let operator = Box::new(Accompanied::new(operator, voices, Box::new(wishes)));
     let parts = RealParts { port, operator, viewer, stop, consent };
     let ended = real(&plan, parts)?;
     print(&ended, &plan.screen);
@@ -109,6 +117,7 @@ fn prepare(arguments: &Arguments) -> Result<Plan, Vec<Problem>> {
         problems.push(argument("--scripts", seen, "name the folder with your procedures"));
     }
     let mut tags = tags(&arguments.tags, &mut problems);
+    let about = arguments.job.about(&mut problems);
     let mut keep = |result: Result<_, Vec<Problem>>| result.map_err(|more| problems.extend(more)).ok();
     let procedure = keep(load::procedure(&arguments.procedure, arguments.scripts.as_deref(), &limits));
     let car = load::car_named(&arguments.car).map_err(|more| problems.extend(more)).ok();
@@ -131,6 +140,7 @@ fn prepare(arguments: &Arguments) -> Result<Plan, Vec<Problem>> {
         car: Arc::new(car),
         station,
         tags,
+        about,
         earlier: followed.map(|followed| followed.notes).unwrap_or_default(),
         archive: arguments.archive.clone(),
         limits,

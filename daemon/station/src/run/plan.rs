@@ -11,6 +11,7 @@ use model::event::NoteValue;
 use model::{Command, Reply, StationId};
 use procedure::Limits;
 
+use super::about::About;
 use crate::load::{Car, Procedure};
 use crate::sides::screen::Screen;
 
@@ -26,6 +27,8 @@ pub struct Plan {
     pub session: String,
     /// Tags of the session.
     pub tags: BTreeMap<String, String>,
+    /// What a person says of it beforehand.
+    pub about: About,
     /// Notes of the session that this one follows, each under `earlier:` and its own key.
     pub earlier: BTreeMap<String, NoteValue>,
     /// The archive's folder.

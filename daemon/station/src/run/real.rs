@@ -1,17 +1,17 @@
 //! A run on a real wire, in real time: the driver has a thread of its own, and everything else runs beside it.
 
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, Sender, channel};
+use std::sync::mpsc::{Sender, channel};
 
 use clock::{Clock, Stop, handoff, spawn_real};
-use link::transport::{Reopen, Transport};
-use link::{Driver, DriverParts, Intent, Operator, RunEnd, Viewer};
+use link::{Driver, DriverParts, Operator, RunEnd, Viewer};
 use model::{Event, Place, Problem, ProblemKind, SessionId};
 use os::inhibit::Inhibit;
 use procedure::{Cancel, Facts, RunReport};
 use record::{Archive, HoldLedger, Recorder};
 
 use super::end::Ended;
+use super::left::{Left, recover};
 use super::plan::Plan;
 use super::{script, session};
 use crate::port::{Port, throttle};
@@ -20,7 +20,6 @@ use crate::sides::facts;
 use crate::sides::ledger::{self, DiskLedger, left_behind};
 use crate::sides::pulse::Pulse;
 use crate::sides::tape::{Pace, Tape};
-use crate::sides::unrecorded::Unrecorded;
 
 /// Entries between driver and recorder: at the fastest wire some minutes.
 const QUEUE: usize = 65_536;
@@ -64,7 +63,7 @@ pub fn real(plan: &Arc<Plan>, parts: RealParts) -> Result<Ended, Vec<Problem>> {
     let thread = thread.map_err(|error| vec![program(&error.to_string())])?;
     // A laptop whose lid is shut would stop recording, and leave what is held to the controller's timeout.
     let mut awake = Inhibit::system().begin("a procedure runs on a car");
-    recover(plan, &has_begun);
+    recover(&plan.archive, &plan.screen, &has_begun);
     if let Some(complaint) = awake.complaint() {
         plan.screen.say(&complaint);
     }
@@ -72,22 +71,6 @@ pub fn real(plan: &Arc<Plan>, parts: RealParts) -> Result<Ended, Vec<Problem>> {
     let driven = driven.map_err(|error| vec![program(&error.to_string())])?;
     let driven = driven.map_err(|problem| vec![problem])?;
     Ok(close(plan, driven, beside, shown))
-}
-
-/// Closes what a crash left as soon as the driver is at work on the wire.
-fn recover(plan: &Plan, has_begun: &Receiver<()>) {
-    // A driver that could not begin says why when its thread is joined.
-    if has_begun.recv().is_err() {
-        return;
-    }
-    match Archive::unrecovered(&plan.archive).and_then(|archive| archive.recover_all()) {
-        Ok(recovered) => {
-            for one in recovered {
-                plan.screen.say(&one.to_string());
-            }
-        }
-        Err(problem) => plan.screen.say(&format!("problem: {problem}")),
-    }
 }
 
 async fn drive(
@@ -116,7 +99,15 @@ async fn drive(
         Ok(recording) => recording,
         // A disk that is full, or an archive that is gone, must not keep back what a former run left held.
         Err(problem) if !left.is_empty() => {
-            release_only(plan, &clock, transport, open, (ledger, left)).await;
+            let left = Left {
+                car: &plan.car,
+                station: &plan.station,
+                patience: plan.patience,
+                screen: &plan.screen,
+                held: left,
+                ledger,
+            };
+            left.release_only(&clock, transport, open).await;
             return Err(problem);
         }
         Err(problem) => return Err(problem),
@@ -129,7 +120,9 @@ async fn drive(
         description,
         script: callee,
         stop,
-        sink: Box::new(Tape::new(handle.clone(), Box::new(screen.clone()), Pace::Real)),
+        sink: Box::new(
+            Tape::new(handle.clone(), Box::new(screen.clone()), Pace::Real).tracing(plan.about.wire_trace),
+        ),
         ledger: Box::new(DiskLedger::beside(ledger, &left, clock.clone())),
         operator,
         viewer: Box::new(Pulse::new(Box::new(screen), viewer, handle)),
@@ -141,6 +134,7 @@ async fn drive(
     });
     driver.record(session::started(plan));
     driver.record(anchor.event());
+    plan.about.measured.iter().for_each(|one| driver.record(one.clone()));
     if let Some(consent) = consent {
         driver.record(consent);
     }
@@ -167,39 +161,6 @@ fn record(plan: &Plan, utc_nanos: i64) -> Result<(SessionId, Recorder), Problem>
     let archive = Archive::unrecovered(&plan.archive)?;
     let (session, writer) = session::begin(plan, &archive, utc_nanos)?;
     Ok((session, Recorder::start(writer, QUEUE)?))
-}
-
-/// Gives back what a former run left held, with nothing recorded and nobody asked.
-async fn release_only(
-    plan: &Plan,
-    clock: &Clock,
-    transport: Box<dyn Transport>,
-    open: Reopen,
-    (ledger, left): (HoldLedger, Vec<Intent>),
-) {
-    // No script: its side is dropped, and all that the driver has to do is release.
-    let (_, callee) = handoff(clock, plan.script_patience);
-    let driver = Driver::new(DriverParts {
-        clock: clock.clone(),
-        transport,
-        description: Arc::new(plan.car.description.clone()),
-        script: callee,
-        stop: Stop::new(),
-        sink: Box::new(Unrecorded),
-        ledger: Box::new(DiskLedger::here(ledger, &left, clock.clone())),
-        operator: Box::new(Unrecorded),
-        viewer: Box::new(plan.screen.clone()),
-        station: plan.station.clone(),
-        session: SessionId::new("release").expect("a plain word is an id"),
-        left_behind: left,
-        patience: plan.patience,
-        reopen: Some(open),
-    });
-    let end = driver.run().await;
-    match end.problems.iter().find(|problem| problem.kind == ProblemKind::Release) {
-        Some(problem) => plan.screen.say(&format!("problem: {problem}")),
-        None => plan.screen.say("what a former run left held is given back"),
-    }
 }
 
 fn close(plan: &Plan, driven: Driven, beside: Beside, shown: Shown) -> Ended {

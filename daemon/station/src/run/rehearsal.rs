@@ -16,6 +16,7 @@ use super::{script, session};
 use crate::bench::{Hands, SharedHands, SharedWorld, Watched, WorldLine};
 use crate::sides::facts;
 use crate::sides::ledger::{self, DiskLedger, left_behind};
+use crate::sides::said::{Accompanied, StopOnly, Voices};
 use crate::sides::tape::{Pace, Tape};
 
 /// UTC at the start of every rehearsal: 2026-01-01T00:00:00Z, so that one seed gives one record.
@@ -26,7 +27,7 @@ const QUEUE: usize = 4_096;
 
 /// How often the journal is synced, on the rehearsal's clock, which runs some thousand times faster than the
 /// disk's. What a crash may cost here can be had again by running the same seed.
-const SYNC_EVERY: Span = Span::from_secs(300);
+pub(crate) const SYNC_EVERY: Span = Span::from_secs(300);
 
 /// How the driver's part of a rehearsal came out.
 enum Driven {
@@ -68,15 +69,23 @@ pub fn rehearse(
             Some(wrap) => wrap(line),
             None => line,
         };
+        let stop_wish = stop.clone();
         let mut driver = Driver::new(DriverParts {
             clock: clock.clone(),
             transport: line,
             description,
             script: callee,
             stop,
-            sink: Box::new(Tape::new(handle, Box::new(plan.screen.clone()), Pace::Rehearsal)),
+            sink: Box::new(
+                Tape::new(handle, Box::new(plan.screen.clone()), Pace::Rehearsal)
+                    .tracing(plan.about.wire_trace),
+            ),
             ledger: Box::new(DiskLedger::here(ledger, &left, clock.clone())),
-            operator: operator.unwrap_or_else(|| Box::new(Hands::new(hands.clone(), begun))),
+            operator: Box::new(Accompanied::new(
+                operator.unwrap_or_else(|| Box::new(Hands::new(hands.clone(), begun))),
+                Voices { foretold: plan.about.foretold.iter().cloned().collect(), ..Voices::default() },
+                Box::new(StopOnly::new(stop_wish, plan.screen.clone())),
+            )),
             viewer: Box::new(Watched::new(Box::new(plan.screen.clone()), hands, begun)),
             station: plan.station.clone(),
             session: session.clone(),
@@ -86,6 +95,7 @@ pub fn rehearse(
         });
         driver.record(session::started(plan));
         driver.record(clock.anchor().event());
+        plan.about.measured.iter().for_each(|one| driver.record(one.clone()));
         let facts = Facts { notes: plan.earlier.clone(), ..facts::of(&plan.car.description) };
         let thread =
             script::start(plan.procedure.clone(), facts, plan.limits.clone(), caller, ask, cancel.clone())?;

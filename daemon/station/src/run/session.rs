@@ -51,7 +51,7 @@ pub(super) fn begin(
         procedure: Some(plan.procedure.name.clone()),
         program: env!("CARGO_PKG_VERSION").to_string(),
         utc_nanos,
-        job: model::Job::default(),
+        job: plan.about.job.clone(),
         tags: plan.tags.clone(),
         description_sha256: plan.car.sha256.clone(),
         script_sha256: Some(plan.procedure.sha256.clone()),

@@ -10,6 +10,7 @@ pub mod ledger;
 pub mod person;
 pub mod pulse;
 pub mod readout;
+pub mod said;
 pub mod screen;
 pub mod tape;
 pub mod typed;

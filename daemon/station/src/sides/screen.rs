@@ -223,7 +223,7 @@ fn plain(event: &Event) -> Option<String> {
         ),
         Event::ComputerSlept { time } => format!("the computer slept for {time}"),
         Event::RecordsLost { count } => format!("{count} records were lost"),
-        _ => return None,
+        event => return report::said(event),
     })
 }
 

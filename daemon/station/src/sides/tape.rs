@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use link::Sink;
-use model::{ChannelId, EventEnvelope, Gap, GapReason, Moment, Problem, Sample, Span};
+use model::{ChannelId, EventEnvelope, Exchange, Gap, GapReason, Moment, Problem, Sample, Span};
 use record::{Entry, RecorderHandle};
 
 /// Hears every event as it is recorded.
@@ -31,6 +31,7 @@ pub struct Tape {
     ear: Box<dyn Ear>,
     pace: Pace,
     waiting: Vec<Entry>,
+    traces: bool,
     lost: u64,
     /// From when to when of each channel there are rows that found no room and no gap yet in their place.
     missed: BTreeMap<ChannelId, (Moment, Moment)>,
@@ -47,7 +48,13 @@ impl Tape {
     /// A tape in front of a recorder.
     pub fn new(recorder: RecorderHandle, ear: Box<dyn Ear>, pace: Pace) -> Self {
         let (waiting, missed) = (Vec::new(), BTreeMap::new());
-        Self { recorder, ear, pace, waiting, lost: 0, missed, told_stopped: false }
+        Self { recorder, ear, pace, waiting, traces: false, lost: 0, missed, told_stopped: false }
+    }
+
+    /// Whether it wants every exchange as it was on the wire.
+    pub fn tracing(mut self, wanted: bool) -> Self {
+        self.traces = wanted;
+        self
     }
 
     fn record(&mut self, entry: Entry) {
@@ -116,6 +123,14 @@ impl Sink for Tape {
 
     fn gap(&mut self, gap: &Gap) {
         self.record(Entry::Gap(gap.clone()));
+    }
+
+    fn exchange(&mut self, exchange: &Exchange) {
+        self.record(Entry::Exchange(exchange.clone()));
+    }
+
+    fn wants_exchanges(&self) -> bool {
+        self.traces
     }
 
     fn event(&mut self, event: &EventEnvelope) {

@@ -45,7 +45,7 @@ impl Typed {
     }
 
     /// Adds a line.
-    pub(super) fn put(&self, line: &str) {
+    pub(crate) fn put(&self, line: &str) {
         let mut inner = self.inner();
         inner.lines.push_back(line.to_string());
         if let Some(waker) = inner.waker.take() {
@@ -65,6 +65,11 @@ impl Typed {
     /// The next line, if there is one.
     pub fn take(&self) -> Option<String> {
         self.inner().lines.pop_front()
+    }
+
+    /// Whether there is a line, and the next one is such.
+    pub fn first_is(&self, such: impl FnOnce(&str) -> bool) -> bool {
+        self.inner().lines.front().is_some_and(|line| such(line))
     }
 
     /// Whether nothing more will come.

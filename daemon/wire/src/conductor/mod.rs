@@ -13,7 +13,7 @@ mod session;
 use std::collections::{BTreeMap, VecDeque};
 
 use model::event::{ReleaseCause, ReleaseProof, WireFault};
-use model::{Moment, OutputId, Span};
+use model::{Exchange, GapReason, Moment, OutputId, Span};
 
 pub use self::config::{ConductorConfig, ReadItem};
 use self::session::Link;
@@ -56,6 +56,19 @@ pub enum Event {
         /// When.
         times: ExchangeTimes,
     },
+    /// A scheduled request did not give its readings.
+    Missed {
+        /// Which.
+        item: usize,
+        /// When it was begun.
+        from: Moment,
+        /// When it was given up or refused.
+        to: Moment,
+        /// Why.
+        why: GapReason,
+    },
+    /// One attempt at an exchange is over, as it was on the wire; told only while a trace is wanted.
+    Exchange(Exchange),
     /// A request was refused.
     Refused {
         /// The request's data.
@@ -133,6 +146,8 @@ pub struct Conductor {
     next_ticket: u64,
     link: Link,
     owner: Option<Owner>,
+    /// When what is in flight was begun.
+    begun: Moment,
     last_word: Moment,
     events: VecDeque<Event>,
     tally: Tally,
@@ -157,6 +172,7 @@ impl Conductor {
             next_ticket: 1,
             link: Link::default(),
             owner: None,
+            begun: Moment::ZERO,
             last_word: Moment::ZERO,
             events: VecDeque::new(),
             tally: Tally::default(),
@@ -182,6 +198,11 @@ impl Conductor {
     /// Whether the link is up and set up.
     pub fn is_up(&self) -> bool {
         self.link.is_up()
+    }
+
+    /// Whether every attempt at an exchange is told as it was on the wire ([`Event::Exchange`]).
+    pub fn trace(&mut self, wanted: bool) {
+        self.client.trace(wanted);
     }
 
     /// Counters so far.
@@ -216,7 +237,7 @@ impl Conductor {
         let ticket = Ticket(self.next_ticket);
         self.next_ticket += 1;
         if !self.has_services() {
-            self.dropped(Owner::Question(ticket));
+            self.dropped(now, Owner::Question(ticket));
             return ticket;
         }
         self.questions.push_back((ticket, request));
@@ -273,15 +294,22 @@ impl Conductor {
         if self.client.is_idle()
             && let Some(owner) = self.owner.take()
         {
-            self.dropped(owner);
+            self.dropped(now, owner);
         }
     }
 
     /// What was in flight was dropped before it could be answered.
-    fn dropped(&mut self, owner: Owner) {
-        if let Owner::Question(ticket) = owner {
-            self.events.push_back(Event::Answered { ticket, data: None });
+    fn dropped(&mut self, now: Moment, owner: Owner) {
+        match owner {
+            Owner::Question(ticket) => self.events.push_back(Event::Answered { ticket, data: None }),
+            Owner::Read(item) => self.missed(now, item, GapReason::NoAnswer),
+            _ => {}
         }
+    }
+
+    /// A scheduled request that is in flight gives no readings.
+    fn missed(&mut self, now: Moment, item: usize, why: GapReason) {
+        self.events.push_back(Event::Missed { item, from: self.begun, to: now, why });
     }
 
     /// The holds that are not over, in the order in which they were asked.
@@ -320,7 +348,7 @@ impl Conductor {
     pub fn transport_lost(&mut self, now: Moment, why: &str, cause: ReleaseCause) {
         if self.client.is_connected() && self.holds.iter().any(Hold::may_be_held) {
             if let Some(owner) = self.owner.take() {
-                self.dropped(owner);
+                self.dropped(now, owner);
             }
             self.client.abandon(now);
             for i in 0..self.holds.len() {
@@ -399,7 +427,7 @@ impl Conductor {
         // A silence that a retry or a late answer breaks is none.
         if hush {
             if let Some(owner) = self.owner.take() {
-                self.dropped(owner);
+                self.dropped(now, owner);
             }
             self.client.abandon(now);
             if !self.client.is_connected() {

@@ -1,7 +1,7 @@
 //! What an exchange's end means for whoever began it.
 
-use model::Moment;
 use model::event::WireFault;
+use model::{GapReason, Moment};
 
 use super::{Conductor, Event, Owner};
 use crate::dialect::{self, Answer};
@@ -31,9 +31,10 @@ impl Conductor {
                 }
                 dialect::Event::GivenUp => {
                     if let Some(owner) = self.owner.take() {
-                        self.dropped(owner);
+                        self.dropped(now, owner);
                     }
                 }
+                dialect::Event::Exchange(exchange) => self.events.push_back(Event::Exchange(exchange)),
                 dialect::Event::Failed(fault) => {
                     let owner = self.owner.take();
                     self.failed(now, owner, fault);
@@ -67,7 +68,7 @@ impl Conductor {
             Owner::Release(i) => self.holds[i].release_answered(now, code.is_none()),
             Owner::Effect(i) => {
                 if let Some(item) = self.holds[i].spec().effect {
-                    self.read(item, &answer, code);
+                    self.read(now, item, &answer, code);
                 }
             }
             Owner::KeepAlive => self.tell_refusal(code, &answer.data),
@@ -80,15 +81,18 @@ impl Conductor {
                 } else {
                     self.schedule.put_off(item, now + REFUSED_PAUSE);
                 }
-                self.read(item, &answer, code);
+                self.read(now, item, &answer, code);
             }
         }
     }
 
-    fn read(&mut self, item: usize, answer: &Answer, code: Option<NegativeCode>) {
+    fn read(&mut self, now: Moment, item: usize, answer: &Answer, code: Option<NegativeCode>) {
         let Some(read) = self.config.reads.get(item) else { return };
         match (code, answer.data.strip_prefix(&read.prefix[..])) {
-            (Some(code), _) => self.events.push_back(Event::Refused { request: read.request.clone(), code }),
+            (Some(code), _) => {
+                self.events.push_back(Event::Refused { request: read.request.clone(), code });
+                self.missed(now, item, GapReason::Refused);
+            }
             (None, Some(data)) if data.len() == read.answer => {
                 let data = data.to_vec();
                 self.events.push_back(Event::Read { item, data, times: answer.times });
@@ -100,6 +104,7 @@ impl Conductor {
                 let request = read.request.clone();
                 self.events.push_back(Event::Fault { fault: WireFault::Malformed, request, attempt: 1 });
                 self.schedule.put_off(item, answer.times.answered + REFUSED_PAUSE);
+                self.missed(now, item, GapReason::Damaged);
             }
         }
     }
@@ -113,8 +118,14 @@ impl Conductor {
     /// Every attempt failed. While something is held, its release is tried before the link is given up; a
     /// release that finds no ear means that the controller must be woken again.
     fn failed(&mut self, now: Moment, owner: Option<Owner>, fault: WireFault) {
-        if let Some(owner) = owner {
-            self.dropped(owner);
+        match owner {
+            Some(Owner::Read(item)) => {
+                let silent = matches!(fault, WireFault::NoAnswer);
+                let why = if silent { GapReason::NoAnswer } else { GapReason::Damaged };
+                self.missed(now, item, why);
+            }
+            Some(owner) => self.dropped(now, owner),
+            None => {}
         }
         // Where there are no negative answers, a controller that answers something else each time says no.
         if let (Some(Owner::Engage(i) | Owner::Refresh(i)), WireFault::Stranger) = (owner, fault)
@@ -152,8 +163,11 @@ impl Conductor {
                 let why = "the request does not fit into a message".to_string();
                 self.events.push_back(Event::EngageRefused { output, why });
             }
-            Owner::Read(item) => self.schedule.put_off(item, Moment::NEVER),
-            owner => self.dropped(owner),
+            Owner::Read(item) => {
+                self.schedule.put_off(item, Moment::NEVER);
+                self.missed(now, item, GapReason::Refused);
+            }
+            owner => self.dropped(now, owner),
         }
     }
 }

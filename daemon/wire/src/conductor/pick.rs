@@ -36,6 +36,7 @@ impl Conductor {
     }
 
     fn send(&mut self, now: Moment, owner: Owner, request: &[u8], expected: &Expected) -> bool {
+        self.begun = now;
         match self.client.request(now, request, expected) {
             Ok(()) => {
                 self.owner = Some(owner);

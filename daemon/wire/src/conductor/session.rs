@@ -145,7 +145,7 @@ impl Conductor {
     /// waits longer each time.
     pub(super) fn lose_link(&mut self, now: Moment, why: &str) {
         if let Some(owner) = self.owner.take() {
-            self.dropped(owner);
+            self.dropped(now, owner);
         }
         self.client.disconnect();
         // The times in force are those from before the session again.
@@ -153,7 +153,7 @@ impl Conductor {
             self.expect_costs();
         }
         while let Some((ticket, _)) = self.questions.pop_front() {
-            self.dropped(Owner::Question(ticket));
+            self.dropped(now, Owner::Question(ticket));
         }
         if std::mem::take(&mut self.link.told) {
             self.events.push_back(Event::Down(why.to_string()));

@@ -195,6 +195,11 @@ impl Client {
         }
     }
 
+    /// Whether every attempt is told as it was on the wire ([`Event::Exchange`]).
+    pub fn trace(&mut self, wanted: bool) {
+        either!(self, client => client.trace(wanted));
+    }
+
     /// Has what waits for its turn wait for no more than the rest of one message, whoever else speaks.
     pub fn insist(&mut self, now: Moment) {
         either!(self, client => client.insist(now));

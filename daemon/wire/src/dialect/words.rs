@@ -1,7 +1,7 @@
 //! What goes into and comes out of a client, in every dialect.
 
-use model::Moment;
 use model::event::WireFault;
+use model::{Exchange, Moment};
 
 use crate::frame::FrameError;
 use crate::kline::KeyBytes;
@@ -98,4 +98,6 @@ pub enum Event {
     GivenUp,
     /// All attempts failed.
     Failed(WireFault),
+    /// One attempt is over, as it was on the wire. Told only while a trace is wanted, before what came of it.
+    Exchange(Exchange),
 }

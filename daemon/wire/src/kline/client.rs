@@ -10,7 +10,7 @@ mod wake;
 use std::collections::VecDeque;
 
 use model::event::WireFault;
-use model::{Moment, Span};
+use model::{Exchange, Moment, Span};
 
 pub use self::config::{ClientConfig, Wakeup};
 use super::{KeyBytes, Timing};
@@ -62,6 +62,8 @@ struct Job {
     asked: Moment,
     answering: Option<Moment>,
     pending_since: Option<Moment>,
+    /// What came since the attempt began; filled only while a trace is wanted.
+    heard: Vec<u8>,
 }
 
 /// The tester's end of the wire.
@@ -83,6 +85,7 @@ pub struct Client {
     outbox: VecDeque<Transmit>,
     events: VecDeque<Event>,
     stray: u64,
+    traced: bool,
 }
 
 impl Client {
@@ -103,6 +106,7 @@ impl Client {
             outbox: VecDeque::new(),
             events: VecDeque::new(),
             stray: 0,
+            traced: false,
         }
     }
 
@@ -221,6 +225,7 @@ impl Client {
             asked: now,
             answering: None,
             pending_since: None,
+            heard: Vec::new(),
         });
         self.state = state;
     }
@@ -245,7 +250,42 @@ impl Client {
         }
     }
 
+    /// Whether every attempt is told as it was on the wire.
+    pub fn trace(&mut self, wanted: bool) {
+        self.traced = wanted;
+    }
+
+    /// The attempt is over at `end`: tells it as it was on the wire, where that is wanted. What never began is none.
+    fn note_exchange(&mut self, end: Moment, fault: Option<WireFault>) {
+        let Some(job) = self.job.as_mut().filter(|job| self.traced && job.sent > 0) else { return };
+        self.events.push_back(Event::Exchange(Exchange {
+            at: job.first,
+            took: end.since(job.first).max(Span::ZERO),
+            request: job.bytes[..job.sent].to_vec(),
+            answer: std::mem::take(&mut job.heard),
+            fault,
+        }));
+    }
+
+    /// The same request waits for its next attempt.
+    fn begin_again(&mut self) {
+        if let Some(job) = &mut self.job {
+            job.sent = 0;
+            job.heard.clear();
+        }
+    }
+
+    /// What is in flight is given up at this moment.
+    fn note_given_up(&mut self) {
+        let sending = matches!(self.state, State::Sending { .. });
+        let fault = if sending { WireFault::Incomplete } else { WireFault::NoAnswer };
+        if !matches!(self.state, State::Gap) {
+            self.note_exchange(self.last_activity, Some(fault));
+        }
+    }
+
     fn drop_job(&mut self) {
+        self.note_given_up();
         if matches!(self.state, State::Low { .. }) {
             self.outbox.push_back(Transmit::High);
         }
@@ -342,6 +382,8 @@ impl Client {
                 answering: job.asked,
                 answered: job.asked,
             };
+            let end = job.asked;
+            self.note_exchange(end, None);
             self.events.push_back(Event::Answered(Answer { data: Vec::new(), refused: None, times }));
             self.job = None;
             self.state = State::Idle;
@@ -350,6 +392,7 @@ impl Client {
 
     /// Ends an attempt that failed: tries again after the gap, or gives up.
     fn fail(&mut self, now: Moment, fault: WireFault) {
+        self.note_exchange(now, Some(fault));
         let Some(job) = &mut self.job else { return };
         self.events.push_back(Event::Fault { fault, request: job.data.clone(), attempt: job.attempt });
         self.not_before = self.not_before.max(self.last_activity + self.timing.p3_min).max(now);
@@ -358,6 +401,7 @@ impl Client {
         if job.retry && !job.waking && job.attempt < self.config.attempts {
             job.attempt += 1;
             job.sent = 0;
+            job.heard.clear();
             job.answering = None;
             job.pending_since = None;
             self.state = State::Gap;

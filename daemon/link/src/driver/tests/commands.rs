@@ -199,3 +199,29 @@ fn stopping_twice_changes_nothing() {
     assert_eq!(told.releasing().len(), 1);
     assert_eq!(told.heard(&super::RELEASE), 1);
 }
+
+#[test]
+fn what_a_person_says_beside_any_question_is_recorded_at_its_moment_and_answers_nothing() {
+    let mut world = World::new();
+    let moments = [Moment::ZERO + MS(2_500), Moment::ZERO + MS(4_000)];
+    world.hands.says = moments.iter().map(|at| (*at, "here".to_string())).collect();
+    let told = world.run(|script| {
+        script.link_up();
+        let reply = script.pause(S(6));
+        assert!(matches!(reply, Reply::Answered { answer: None }), "{reply:?}");
+    });
+    let marked = pick(&told.events, |event| matches!(event, Event::Marked { .. }).then_some(()));
+    assert_eq!(marked.iter().map(|(at, ())| *at).collect::<Vec<_>>(), moments);
+}
+
+#[test]
+fn reading_goes_on_until_the_run_is_over() {
+    let told = World::new().run(|script| {
+        script.ask(Command::Poll { channels: vec![channel("rpm")], period: MS(200) });
+        // It trips once the engine has been seen.
+        script.ask(Command::Guard { conditions: vec![rpm_above(100.0)] });
+        let reply = script.ask(Command::KeepReading);
+        assert!(matches!(reply, Reply::Over { ending: Ending::Stopped, .. }), "{reply:?}");
+    });
+    assert!(!told.samples.is_empty());
+}

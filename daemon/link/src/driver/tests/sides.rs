@@ -6,7 +6,9 @@ use std::sync::{Arc, Mutex};
 use std::task::{Context, Poll};
 
 use clock::Clock;
-use model::{Event, EventEnvelope, Gap, Moment, OutputId, Place, Problem, ProblemKind, Sample, Span};
+use model::{
+    Event, EventEnvelope, Exchange, Gap, Moment, OutputId, Place, Problem, ProblemKind, Sample, Span,
+};
 
 use super::trail::{Mark, Trail};
 use crate::{Intent, Ledger, Live, Operator, Sink, Viewer};
@@ -16,6 +18,7 @@ use crate::{Intent, Ledger, Live, Operator, Sink, Viewer};
 pub(super) struct Recorded {
     pub(super) samples: Vec<Sample>,
     pub(super) gaps: Vec<Gap>,
+    pub(super) exchanges: Vec<Exchange>,
     pub(super) events: Vec<EventEnvelope>,
 }
 
@@ -28,6 +31,8 @@ pub(super) struct Tape {
     lost: u64,
     /// After how many samples its disk is full.
     pub(super) stops_after: Option<usize>,
+    /// Whether it wants exchanges.
+    pub(super) traces: bool,
     /// How many it refused in all.
     pub(super) refused: Arc<Mutex<u64>>,
 }
@@ -40,6 +45,7 @@ impl Tape {
             since_event: 0,
             lost: 0,
             stops_after: None,
+            traces: false,
             refused: Arc::default(),
         }
     }
@@ -59,6 +65,14 @@ impl Sink for Tape {
 
     fn gap(&mut self, gap: &Gap) {
         self.recorded.lock().unwrap().gaps.push(gap.clone());
+    }
+
+    fn exchange(&mut self, exchange: &Exchange) {
+        self.recorded.lock().unwrap().exchanges.push(exchange.clone());
+    }
+
+    fn wants_exchanges(&self) -> bool {
+        self.traces
     }
 
     fn event(&mut self, event: &EventEnvelope) {
@@ -175,6 +189,8 @@ pub(super) struct Hands {
     pub(super) called: Arc<Mutex<Vec<String>>>,
     /// They answer at a moment of which nobody knows beforehand, by this clock.
     pub(super) unforeseen: Option<Clock>,
+    /// What they say beside any question, and when.
+    pub(super) says: VecDeque<(Moment, String)>,
     answer_at: Option<Moment>,
     alarm: Alarm,
 }
@@ -230,6 +246,15 @@ impl Operator for Hands {
 
     fn next_answer(&self) -> Option<Moment> {
         self.answer_at.filter(|_| self.unforeseen.is_none())
+    }
+
+    fn said(&mut self, now: Moment) -> Option<Event> {
+        let (_, words) = self.says.pop_front_if(|(at, _)| *at <= now)?;
+        Some(Event::Marked { words, how: "foretold".into() })
+    }
+
+    fn next_said(&self) -> Option<Moment> {
+        self.says.front().map(|(at, _)| *at)
     }
 }
 

@@ -8,8 +8,8 @@ use car::Description;
 use clock::{Caller, Clock, Stop, handoff};
 use model::event::{ReleaseCause, ReleaseProof};
 use model::{
-    Command, Condition, Event, EventEnvelope, Moment, OutputId, Quantity, Reply, Sample, SessionId, Span,
-    StationId,
+    Command, Condition, Event, EventEnvelope, Exchange, Gap, Moment, OutputId, Quantity, Reply, Sample,
+    SessionId, Span, StationId,
 };
 
 use super::controller::{Controller, Say};
@@ -101,6 +101,8 @@ pub(super) struct World {
     pub(super) room: usize,
     /// After how many samples the recorder's disk is full.
     pub(super) stops_after: Option<usize>,
+    /// Whether the recorder wants exchanges.
+    pub(super) traces: bool,
     /// How long, in real time, the script may compute between two calls.
     pub(super) script_patience: Duration,
     /// The script's thread does not end by itself.
@@ -120,6 +122,8 @@ pub(super) struct Told {
     pub(super) at: Moment,
     pub(super) events: Vec<EventEnvelope>,
     pub(super) samples: Vec<Sample>,
+    pub(super) gaps: Vec<Gap>,
+    pub(super) exchanges: Vec<Exchange>,
     pub(super) ledger: BTreeMap<OutputId, Intent>,
     pub(super) controller: Controller,
     pub(super) trail: Trail,
@@ -154,6 +158,7 @@ impl World {
             patience: Patience::default(),
             room: usize::MAX,
             stops_after: None,
+            traces: false,
             script_patience: Duration::from_secs(60),
             keep_waiting: false,
             wrap: None,
@@ -183,6 +188,7 @@ impl World {
         let (caller, callee) = handoff(&clock, self.script_patience);
         let mut tape = Tape::new(self.room);
         tape.stops_after = self.stops_after;
+        tape.traces = self.traces;
         let (recorded, refused) = (tape.recorded.clone(), tape.refused.clone());
         let slow = self.ledger_takes.map(|takes| (clock.clone(), takes));
         let mut book = Book::new(self.trail.clone(), self.ledger_works, slow);
@@ -242,6 +248,8 @@ impl World {
             at,
             events: recorded.events,
             samples: recorded.samples,
+            gaps: recorded.gaps,
+            exchanges: recorded.exchanges,
             ledger,
             controller: self.controller,
             trail: self.trail,

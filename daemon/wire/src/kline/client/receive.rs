@@ -36,6 +36,9 @@ impl Client {
         }
         let start = one.end - self.tb;
         let Some(job) = &mut self.job else { return };
+        if self.traced {
+            job.heard.push(one.byte);
+        }
         if start < job.asked && job.answering.is_none() {
             // Begun before the question was out: not its answer.
             self.stray += 1;
@@ -77,6 +80,7 @@ impl Client {
         match service::negative(&message.data) {
             // Something more urgent waits: an answer that is put off is not waited for.
             Some(NegativeCode::RESPONSE_PENDING) if !job.retry && !job.waking => {
+                self.note_exchange(end, Some(WireFault::NoAnswer));
                 self.job = None;
                 self.state = State::Idle;
                 self.events.push_back(Event::GivenUp);
@@ -95,13 +99,15 @@ impl Client {
             }
             Some(NegativeCode::BUSY_REPEAT_REQUEST) if job.busy < self.config.busy_attempts && job.retry => {
                 job.busy += 1;
-                job.sent = 0;
                 job.answering = None;
+                self.note_exchange(end, None);
                 self.state = State::Gap;
+                self.begin_again();
                 return;
             }
             _ => {}
         }
+        self.note_exchange(end, None);
         let Some(job) = self.job.take() else { return };
         self.state = State::Idle;
         if job.waking {

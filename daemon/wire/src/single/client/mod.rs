@@ -7,7 +7,7 @@ mod receive;
 use std::collections::VecDeque;
 
 use model::event::WireFault;
-use model::{Moment, Span};
+use model::{Exchange, Moment, Span};
 
 use super::SingleConfig;
 use crate::dialect::{Answer, Event, ExchangeTimes, Expected, Failure, Transmit};
@@ -43,6 +43,8 @@ struct Job {
     asked: Moment,
     answering: Option<Moment>,
     got: Vec<u8>,
+    /// What came since the attempt began; filled only while a trace is wanted.
+    heard: Vec<u8>,
 }
 
 /// The tester's end of the wire.
@@ -61,6 +63,7 @@ pub struct Client {
     outbox: VecDeque<Transmit>,
     events: VecDeque<Event>,
     stray: u64,
+    traced: bool,
 }
 
 impl Client {
@@ -78,6 +81,7 @@ impl Client {
             outbox: VecDeque::new(),
             events: VecDeque::new(),
             stray: 0,
+            traced: false,
         }
     }
 
@@ -174,7 +178,29 @@ impl Client {
         self.not_before = self.not_before.max(self.last_activity + self.config.resync);
     }
 
+    /// Whether every attempt is told as it was on the wire.
+    pub fn trace(&mut self, wanted: bool) {
+        self.traced = wanted;
+    }
+
+    /// The attempt is over at `end`: tells it as it was on the wire, where that is wanted. What never began is none.
+    fn note_exchange(&mut self, end: Moment, fault: Option<WireFault>) {
+        let Some(job) = self.job.as_mut().filter(|job| self.traced && job.sent > 0) else { return };
+        self.events.push_back(Event::Exchange(Exchange {
+            at: job.first,
+            took: end.since(job.first).max(Span::ZERO),
+            request: job.request[..job.sent].to_vec(),
+            answer: std::mem::take(&mut job.heard),
+            fault,
+        }));
+    }
+
     fn drop_job(&mut self) {
+        let sending = matches!(self.state, State::Sending { .. });
+        let fault = if sending { WireFault::Incomplete } else { WireFault::NoAnswer };
+        if self.state != State::Gap {
+            self.note_exchange(self.last_activity, Some(fault));
+        }
         self.job = None;
         self.state = State::Idle;
         self.echo.clear();
@@ -205,6 +231,7 @@ impl Client {
             asked: now,
             answering: None,
             got: Vec::new(),
+            heard: Vec::new(),
         });
         self.state = State::Gap;
         self.advance(now);
@@ -303,6 +330,7 @@ impl Client {
 
     /// The exchange is complete; its last byte ended at `end`.
     fn answered(&mut self, end: Moment) {
+        self.note_exchange(end, None);
         let Some(job) = self.job.take() else { return };
         self.state = State::Idle;
         self.not_before = self.not_before.max(end + self.config.request_gap);
@@ -323,6 +351,7 @@ impl Client {
         self.not_before = self.not_before.max(now);
         self.echo.clear();
         self.outbox.clear();
+        self.note_exchange(now, Some(fault));
         let Some(job) = &mut self.job else { return };
         self.events.push_back(Event::Fault { fault, request: job.request.clone(), attempt: job.attempt });
         if job.retry && !job.waking && job.attempt < self.config.attempts {
@@ -330,6 +359,7 @@ impl Client {
             job.sent = 0;
             job.answering = None;
             job.got.clear();
+            job.heard.clear();
             self.state = State::Gap;
         } else {
             let waking = job.waking;

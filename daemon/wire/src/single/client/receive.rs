@@ -31,6 +31,9 @@ impl Client {
             return self.stray_byte();
         };
         let Some(job) = &mut self.job else { return };
+        if self.traced {
+            job.heard.push(one.byte);
+        }
         if one.end < job.asked {
             // Complete before the question was out: not its answer.
             return self.stray_byte();

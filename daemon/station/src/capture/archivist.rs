@@ -1,0 +1,207 @@
+//! Closing sessions and keeping stretches of them: on a thread of its own in real time, so that the next session is
+//! written and synced meanwhile; at once in a rehearsal, whose clock stands still.
+
+use std::path::PathBuf;
+use std::sync::mpsc::{Receiver, Sender, channel};
+use std::thread::{Builder, JoinHandle};
+
+use model::{Ending, Moment, Place, Problem, ProblemKind, SessionId, Span};
+use record::{Archive, SessionWriter};
+
+use super::promise::Promise;
+use super::promote::promote;
+use super::shelf::Shelf;
+
+/// What becomes of a session that is over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum What {
+    /// It is kept.
+    Kept,
+    /// It is a segment of a rolling record, kept for a time.
+    Segment {
+        /// From here on segments are needed for what is to be kept.
+        needed_from: Option<Moment>,
+    },
+}
+
+/// Something to do, in the order in which it is given.
+pub(super) enum Task {
+    /// Close a session.
+    Close {
+        /// Its writer.
+        writer: Box<SessionWriter>,
+        /// How it ended.
+        ending: Ending,
+        /// What becomes of it.
+        what: What,
+        /// When it began.
+        from: Moment,
+        /// When it ended.
+        to: Moment,
+    },
+    /// Keep a stretch of the rolling segments.
+    Keep(Box<Promise>),
+}
+
+/// Something done.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) enum Done {
+    /// A session lies in its place.
+    Closed(Kept),
+    /// A stretch of the rolling record is kept, with the time before and after that there really was.
+    Promoted {
+        /// The session.
+        kept: Kept,
+        /// Time before the first trigger.
+        before: Span,
+        /// Time after the last.
+        after: Span,
+    },
+    /// It could not be done.
+    Failed(Problem),
+}
+
+/// A session that is kept.
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+pub struct Kept {
+    /// Its name.
+    pub session: String,
+    /// Where it lies.
+    pub path: PathBuf,
+    /// Its readings.
+    pub readings: u64,
+    /// Its events.
+    pub events: u64,
+    /// Bytes of its files.
+    pub bytes: u64,
+}
+
+/// Does the tasks.
+pub(super) struct Work {
+    /// Where what is kept goes.
+    pub(super) archive: Archive,
+    /// The rolling segments.
+    pub(super) shelf: Option<Shelf>,
+}
+
+impl Work {
+    fn act(&mut self, task: Task, tell: &mut dyn FnMut(Done)) {
+        match task {
+            Task::Close { writer, ending, what, from, to } => match (writer.close(ending), what) {
+                (Ok(closed), What::Kept) => tell(Done::Closed(Kept {
+                    session: name_of(&closed.path),
+                    path: closed.path,
+                    readings: closed.samples,
+                    events: closed.events,
+                    bytes: closed.bytes,
+                })),
+                (Ok(closed), What::Segment { needed_from }) => {
+                    if let Some(shelf) = &mut self.shelf {
+                        shelf.put(closed.path, closed.bytes, from, to);
+                        shelf.clear(needed_from).into_iter().for_each(|problem| tell(Done::Failed(problem)));
+                    }
+                }
+                (Err(problem), _) => tell(Done::Failed(problem)),
+            },
+            Task::Keep(promise) => {
+                let Some(shelf) = &self.shelf else { return };
+                tell(match promote(&promise, &self.archive, &shelf.reaching(promise.from, promise.to)) {
+                    Ok(Some((kept, before, after))) => Done::Promoted { kept, before, after },
+                    Ok(None) => Done::Failed(nothing_left(&promise.session)),
+                    Err(problem) => Done::Failed(problem),
+                });
+            }
+        }
+    }
+}
+
+fn nothing_left(session: &SessionId) -> Problem {
+    let seen = format!("nothing is left of what was to be kept as {session}");
+    let place = Place::Argument { name: "--rolling-size".into() };
+    Problem::new(ProblemKind::Record, place, seen, "give the rolling record more room")
+}
+
+pub(super) fn name_of(path: &std::path::Path) -> String {
+    path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default()
+}
+
+enum Desk {
+    Here(Box<Work>),
+    Beside { tasks: Option<Sender<Task>>, thread: Option<JoinHandle<()>> },
+}
+
+/// Whoever closes and keeps.
+pub(super) struct Archivist {
+    desk: Desk,
+    tell: Sender<Done>,
+    done: Receiver<Done>,
+}
+
+impl Archivist {
+    /// Does its work where it is given.
+    pub(super) fn here(work: Work) -> Self {
+        let (tell, done) = channel();
+        Self { desk: Desk::Here(Box::new(work)), tell, done }
+    }
+
+    /// Does its work on a thread of its own; where the system gives none, where it is given.
+    pub(super) fn beside(work: Work) -> Self {
+        let (tell, done) = channel();
+        let (tasks, asked) = channel::<Task>();
+        let (give, given) = channel::<Work>();
+        let said = tell.clone();
+        let body = move || {
+            let Ok(mut work) = given.recv() else { return };
+            while let Ok(task) = asked.recv() {
+                // Whoever asked may be gone: what is done is done all the same.
+                work.act(task, &mut |one| drop(said.send(one)));
+            }
+        };
+        match Builder::new().name("archivist".into()).spawn(body) {
+            Ok(thread) => {
+                give.send(work).expect("the thread begins by taking it");
+                Self { desk: Desk::Beside { tasks: Some(tasks), thread: Some(thread) }, tell, done }
+            }
+            Err(error) => {
+                tracing::error!(%error, "closing has no thread of its own");
+                Self { desk: Desk::Here(Box::new(work)), tell, done }
+            }
+        }
+    }
+
+    /// Gives it something to do.
+    pub(super) fn give(&mut self, task: Task) {
+        match &mut self.desk {
+            Desk::Here(work) => {
+                let tell = &self.tell;
+                work.act(task, &mut |one| drop(tell.send(one)));
+            }
+            Desk::Beside { tasks, .. } => {
+                if tasks.as_ref().is_none_or(|tasks| tasks.send(task).is_err()) {
+                    drop(self.tell.send(Done::Failed(gone())));
+                }
+            }
+        }
+    }
+
+    /// What is done since this was last asked.
+    pub(super) fn done(&mut self) -> Vec<Done> {
+        self.done.try_iter().collect()
+    }
+
+    /// Waits until all is done.
+    pub(super) fn finish(&mut self) -> Vec<Done> {
+        if let Desk::Beside { tasks, thread } = &mut self.desk {
+            drop(tasks.take());
+            if thread.take().is_some_and(|thread| thread.join().is_err()) {
+                drop(self.tell.send(Done::Failed(gone())));
+            }
+        }
+        self.done()
+    }
+}
+
+fn gone() -> Problem {
+    let cure = "start again: what is not closed is closed at the next start";
+    Problem::new(ProblemKind::Program, Place::Program, "whoever closes sessions is gone", cure)
+}

@@ -1,0 +1,18 @@
+//! What a person says of a session beforehand.
+
+use model::{Event, Job, Moment};
+
+use crate::sides::said::Said;
+
+/// What a person says of a session beforehand.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct About {
+    /// The job that it belongs to.
+    pub job: Job,
+    /// What they have measured by hand.
+    pub measured: Vec<Event>,
+    /// What the person of a rehearsal says, each at its moment, in the order of the moments.
+    pub foretold: Vec<(Moment, Said)>,
+    /// Every exchange is recorded as it was on the wire.
+    pub wire_trace: bool,
+}
