@@ -39,6 +39,7 @@ def main(session, stream, schemas):
     times(checks, samples, rows, session, card)
     the_events(checks, rows, events)
     the_descriptions(checks, schemas)
+    the_session(checks, card, schemas)
     checks.end()
 
 
@@ -249,6 +250,22 @@ def the_descriptions(checks, schemas):
     checks.that(validator.is_valid(release), "commands.schema.json takes a release")
     release["command"]["output"] = "../idle_valve"
     checks.that(not validator.is_valid(release), "commands.schema.json refuses a name that leaves its folder")
+
+
+def the_session(checks, card, schemas):
+    """The session's own files are as their committed schemas say."""
+    schema = json.loads((schemas / "session.schema.json").read_text(encoding="utf-8"))
+    jsonschema.Draft202012Validator.check_schema(schema)
+    validator = jsonschema.Draft202012Validator(schema)
+    wrong = [error.message for error in validator.iter_errors(card)]
+    checks.same(wrong, [], "session.json is as session.schema.json says")
+    checks.that(not validator.is_valid({**card, "samples": "many"}), "session.schema.json refuses a text for a count")
+    schema = json.loads((schemas / "notes.schema.json").read_text(encoding="utf-8"))
+    jsonschema.Draft202012Validator.check_schema(schema)
+    validator = jsonschema.Draft202012Validator(schema)
+    notes = {"schema": 1, "tags": {"fuel": "e5", "who": None}, "notes": [{"utc_nanos": 1, "text": "x"}], "keep": True}
+    checks.that(validator.is_valid(notes), "notes.schema.json takes notes")
+    checks.that(not validator.is_valid({**notes, "colour": "red"}), "notes.schema.json refuses an unknown field")
 
 
 if __name__ == "__main__":

@@ -13,10 +13,12 @@ mod capture_real;
 mod check;
 mod command_line;
 mod demo;
+mod export;
 mod mistakes;
 #[cfg(target_os = "linux")]
 mod real_time;
 mod repeat;
+mod sessions;
 mod single;
 mod terminal;
 mod walk;

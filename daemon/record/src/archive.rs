@@ -12,7 +12,7 @@ use crate::close::{HeadFault, close, head_of};
 use crate::disk::{Disk, RealDisk, Thing, create_folders};
 use crate::head::SessionHead;
 use crate::layout::{CARD, JOURNAL, Layout, check_car, session_of};
-use crate::problem::{damaged, on_disk};
+use crate::problem::{argument, damaged, on_disk};
 use crate::writer::{ClosedSession, DEFAULT_SYNC_INTERVAL, SessionWriter};
 
 /// A session that a crash left, and what became of it.
@@ -91,8 +91,22 @@ impl Archive {
         Ok(Self::on(Arc::new(RealDisk), root))
     }
 
+    /// Opens an archive that is there already, without writing anything in it.
+    pub fn existing(root: &Path) -> Result<Self, Problem> {
+        if root.is_dir() {
+            return Ok(Self::on(Arc::new(RealDisk), root));
+        }
+        let seen = format!("there is no folder '{}'", root.display());
+        Err(argument("--archive", seen, "name the folder in which sessions were recorded"))
+    }
+
     fn on(disk: Arc<dyn Disk>, root: &Path) -> Self {
         Self { disk, layout: Layout::new(root), interval: DEFAULT_SYNC_INTERVAL }
+    }
+
+    #[cfg(test)]
+    pub(crate) fn on_disk(disk: Arc<dyn Disk>, root: &Path) -> Self {
+        Self::on(disk, root)
     }
 
     #[cfg(test)]
@@ -115,6 +129,14 @@ impl Archive {
         let entries = self.disk.list(&open).map_err(seen)?;
         let folders = entries.into_iter().filter(|entry| entry.folder);
         Ok(folders.filter_map(|entry| self.recover(&entry.name)).collect())
+    }
+
+    pub(crate) fn layout(&self) -> &Layout {
+        &self.layout
+    }
+
+    pub(crate) fn disk(&self) -> &dyn Disk {
+        &*self.disk
     }
 
     /// Sets how much time may pass between two syncs of the sessions begun from now on.

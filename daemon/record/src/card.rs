@@ -1,6 +1,8 @@
 //! `session.json`: what a closed session is, in a form that a person and any program can read.
 
 use model::{Ending, Moment, Problem};
+use schemars::JsonSchema;
+use schemars::generate::SchemaSettings;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 use std::fmt;
@@ -10,7 +12,7 @@ use crate::head::SessionHead;
 use crate::problem::damaged;
 
 /// A file of a session.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct FileDigest {
     /// Its name in the folder.
     pub name: String,
@@ -21,7 +23,7 @@ pub struct FileDigest {
 }
 
 /// What of a journal could not be used.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Cut {
     /// How many bytes.
     pub bytes: u64,
@@ -46,7 +48,7 @@ pub struct Cut {
 }
 
 /// A place of a journal that could not be used.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Stretch {
     /// Where it began, in bytes from the journal's start.
     pub at: u64,
@@ -96,7 +98,7 @@ pub(crate) fn count(n: u64, what: &str) -> String {
 }
 
 /// What a closed session is.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SessionCard {
     /// Version of the record ([`crate::RECORD_VERSION`]).
     pub schema: u16,
@@ -171,6 +173,14 @@ impl SessionCard {
         let bare = Self { card_sha256: String::new(), ..self.clone() };
         Ok(hex(&Sha256::digest(serde_json::to_vec(&bare)?)))
     }
+}
+
+/// The JSON Schema (draft 2020-12) of `session.json`.
+pub fn session_schema() -> serde_json::Value {
+    let generator = SchemaSettings::draft2020_12().for_serialize().into_generator();
+    let mut schema = generator.into_root_schema_for::<SessionCard>();
+    schema.insert("title".into(), "What a closed session is: session.json".into());
+    schema.to_value()
 }
 
 /// Bytes in lower-case hex.

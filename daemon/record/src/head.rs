@@ -3,10 +3,11 @@
 use std::collections::BTreeMap;
 
 use model::{ChannelId, Job, SessionId, StationId, Unit};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// One channel as its description had it when the session began.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ChannelHead {
     /// The channel.
     pub id: ChannelId,
@@ -30,7 +31,7 @@ pub struct ChannelHead {
 }
 
 /// What a session's record says of itself before its first sample.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SessionHead {
     /// The session.
     pub session: SessionId,

@@ -21,6 +21,8 @@ pub(crate) const WIRE: &str = "wire.parquet";
 pub(crate) const SPARE: &str = "spare";
 /// Name of the description of a session.
 pub(crate) const CARD: &str = "session.json";
+/// Name of what people say of a session afterwards.
+pub(crate) const NOTES: &str = "notes.json";
 
 /// The paths of one archive.
 #[derive(Debug, Clone)]
@@ -61,6 +63,11 @@ impl Layout {
     /// Folder of what people have agreed to.
     pub(crate) fn consents(&self) -> PathBuf {
         self.root.join(".consents")
+    }
+
+    /// Folder of what is about to be removed.
+    pub(crate) fn trash(&self) -> PathBuf {
+        self.root.join(".trash")
     }
 
     pub(crate) fn ledger_folder(&self) -> PathBuf {

@@ -27,7 +27,7 @@ pub use columns::{DeclaredTable, declared_tables};
 pub(crate) use events::EventTable;
 pub(crate) use samples::SampleTable;
 pub(crate) use wire::WireTable;
-pub(crate) use words::quality_of;
+pub(crate) use words::{quality_of, quality_word, reason_word};
 
 /// Writes a table of samples by itself, outside any session: readings and gaps in the order of time. The file
 /// must not exist.

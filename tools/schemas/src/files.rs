@@ -5,7 +5,10 @@ use std::ffi::OsStr;
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
-use crate::vocabulary::{commands_schema_text, events_schema_text, finding_rules_schema_text};
+use crate::vocabulary::{
+    commands_schema_text, events_schema_text, finding_rules_schema_text, notes_schema_text,
+    session_schema_text,
+};
 
 /// A file as the code makes it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -73,6 +76,8 @@ pub fn generated() -> Vec<Generated> {
         file("commands.schema.json", commands_schema_text()),
         file("events.schema.json", events_schema_text()),
         file("finding-rules.schema.json", finding_rules_schema_text()),
+        file("notes.schema.json", notes_schema_text()),
+        file("session.schema.json", session_schema_text()),
     ];
     let tables = record::declared_tables().into_iter();
     files.extend(tables.map(|table| file(&format!("tables/{}.json", table.name), table.json)));

@@ -1,4 +1,5 @@
-//! JSON Schemas of events, commands and replies, made from their types, and of the rules of findings.
+//! JSON Schemas of events, commands, replies, sessions and their notes, made from their types, and of the rules of
+//! findings.
 
 use model::{CommandEnvelope, EventEnvelope, Reply, SCHEMA_VERSION};
 use schemars::generate::{SchemaGenerator, SchemaSettings};
@@ -23,6 +24,16 @@ pub fn commands_schema_text() -> String {
 /// The JSON Schema (draft 2020-12) of a file of rules of findings.
 pub fn finding_rules_schema_text() -> String {
     text(report::findings::json_schema())
+}
+
+/// The JSON Schema (draft 2020-12) of `session.json`.
+pub fn session_schema_text() -> String {
+    text(record::session_schema())
+}
+
+/// The JSON Schema (draft 2020-12) of `notes.json`.
+pub fn notes_schema_text() -> String {
+    text(record::notes_schema())
 }
 
 fn root(mut generator: SchemaGenerator, title: &str, kinds: &[Value]) -> String {
@@ -67,7 +78,13 @@ mod tests {
 
     #[test]
     fn every_reference_leads_somewhere_and_every_definition_is_used() {
-        for text in [events_schema_text(), commands_schema_text(), finding_rules_schema_text()] {
+        for text in [
+            events_schema_text(),
+            commands_schema_text(),
+            finding_rules_schema_text(),
+            session_schema_text(),
+            notes_schema_text(),
+        ] {
             let root: Value = serde_json::from_str(&text).expect("a schema is JSON");
             let mut used = std::collections::BTreeSet::new();
             references(&root, &mut used);

@@ -7,6 +7,7 @@ mod bench_car;
 mod capture;
 mod car;
 pub mod check;
+mod export;
 mod job;
 mod ports;
 mod reference;
@@ -16,6 +17,7 @@ mod report;
 mod run;
 mod serve;
 mod session;
+mod sessions;
 mod signals;
 mod watch;
 
@@ -56,6 +58,10 @@ enum Command {
     Car(car::Arguments),
     /// List the serial ports of this computer and what is known of each
     Ports(ports::Arguments),
+    /// Find recorded sessions again: list, show, tag, check, remove
+    Sessions(sessions::Arguments),
+    /// Write a session, or a part of it, as CSV or Parquet
+    Export(export::Arguments),
     /// Serve recorded sessions to programs on this computer
     Serve(serve::Arguments),
 }
@@ -88,6 +94,8 @@ pub fn main() -> Ending {
         Command::Reference => reference::run(),
         Command::Car(arguments) => car::run(&arguments),
         Command::Ports(arguments) => ports::run(&arguments),
+        Command::Sessions(arguments) => sessions::run(&arguments),
+        Command::Export(arguments) => export::run(&arguments),
         Command::Serve(arguments) => serve::run(&arguments),
     }
 }

@@ -44,6 +44,7 @@ pub(super) fn tags(texts: &[String], problems: &mut Vec<Problem>) -> BTreeMap<St
     for text in texts {
         match text.split_once('=') {
             Some((key, value)) if !key.trim().is_empty() => {
+                problems.extend(record::check_tag(key.trim(), value).err());
                 tags.insert(key.trim().to_string(), value.to_string());
             }
             _ => problems.push(argument(
