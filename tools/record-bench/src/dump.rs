@@ -6,18 +6,18 @@ use std::path::Path;
 
 use record::{Row, SessionHead};
 
-/// Half a tick of the record, in nanoseconds: outside programs are given the times as they are kept.
+/// A tick of the record, in nanoseconds: outside programs are given the times as they come and as they are kept.
 const TICK: i64 = 10_000;
 
-/// Writes one little-endian file a column: `channel` (index, i32), `tick`, `half_ticks`, `raw` (i64) and
-/// `value` (f64), and `channels.json` with what is the same in all rows of a channel.
+/// Writes one little-endian file a column: `channel` (index, i32), `tick`, `half_ticks`, `at_ns`, `half_ns`, `raw` (i64)
+/// and `value` (f64), and `channels.json` with what is the same in all rows of a channel.
 pub(crate) fn write(folder: &Path, head: &SessionHead, rows: &[Row]) -> io::Result<()> {
     fs::create_dir_all(folder)?;
     let mut columns = Vec::new();
-    for name in ["channel", "tick", "half_ticks", "raw", "value"] {
+    for name in ["channel", "tick", "half_ticks", "at_ns", "half_ns", "raw", "value"] {
         columns.push(BufWriter::new(File::create(folder.join(name))?));
     }
-    let [channel, tick, half_ticks, raw, value] = &mut columns[..] else {
+    let [channel, tick, half_ticks, at_ns, half_ns, raw, value] = &mut columns[..] else {
         unreachable!("there are as many files as names")
     };
     for row in rows {
@@ -28,6 +28,8 @@ pub(crate) fn write(folder: &Path, head: &SessionHead, rows: &[Row]) -> io::Resu
         channel.write_all(&(number as i32).to_le_bytes())?;
         tick.write_all(&middle.to_le_bytes())?;
         half_ticks.write_all(&half.to_le_bytes())?;
+        at_ns.write_all(&sample.at.0.to_le_bytes())?;
+        half_ns.write_all(&sample.time_uncertainty.0.to_le_bytes())?;
         raw.write_all(&sample.raw.to_le_bytes())?;
         value.write_all(&sample.value.to_le_bytes())?;
     }

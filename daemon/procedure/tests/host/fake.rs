@@ -35,6 +35,7 @@ impl Log {
 fn word(command: &Command) -> String {
     match command {
         Command::Poll { channels, period } => format!("poll {} every {period}", channels.len()),
+        Command::KeepReading => "keep reading".into(),
         Command::Rest { channels } => format!("rest {}", channels.len()),
         Command::Wait { gate } => {
             let names: Vec<&str> = gate.condition.watches().iter().map(|w| w.channel.as_str()).collect();
