@@ -184,7 +184,7 @@ fn parts_of_a_series_hold_together_what_one_session_would_have_held() {
     };
     let (_, _, whole) = capture(archive.path(), &base);
     let whole = sessions(&whole);
-    for split in [["--split-every", "150s"], ["--split-size", "10kB"]] {
+    for split in [["--split-every", "150s"], ["--split-size", "5kB"]] {
         let (code, _, end) = capture(archive.path(), &[&base[..], &split[..]].concat());
         assert_eq!(code, Some(0));
         let parts = sessions(&end);

@@ -177,14 +177,24 @@ fn verify_names_the_damaged_file() {
     archive.sessions(&["verify"]).says(
         2,
         &[
-            "seed-1: whole: 2 files",
+            "seed-1: whole: 3 files",
             "seed-2: not whole",
             "samples.parquet",
             "digest",
+            "a page of column",
             "2 sessions checked, 1 not whole",
         ],
     );
     archive.run("export", &["rehearsal-hold-demo-seed-2"]).says(2, &["samples.parquet", "digest"]);
+
+    archive.sessions(&["rescue", "rehearsal-hold-demo-seed-1"]).says(0, &["nothing to rescue"]);
+    archive
+        .sessions(&["rescue", "rehearsal-hold-demo-seed-2"])
+        .says(0, &["samples.parquet: a page of column", "rescued: ", "stays as it is"]);
+    archive.sessions(&["verify", "rehearsal-hold-demo-seed-2-rescued"]).says(0, &["whole"]);
+    let tag = ["list", "--tag", "rescued_from=rehearsal-hold-demo-seed-2"];
+    archive.sessions(&tag).says(0, &["seed-2-rescued"]);
+    archive.sessions(&["rescue", "rehearsal-hold-demo-seed-2"]).says(2, &["already"]);
 }
 
 #[test]

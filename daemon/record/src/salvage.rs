@@ -45,18 +45,23 @@ impl Damage {
     }
 }
 
+impl Damage {
+    /// All but the file's name, in one line.
+    pub(crate) fn told(&self) -> String {
+        let mut told = self.what.clone();
+        if self.rows > 0 {
+            told.push_str(&format!(", {} rows, {} of them lost", self.rows, self.lost));
+        }
+        if let (Some(from), Some(to)) = (self.from, self.to) {
+            told.push_str(&format!(", between {:.1} s and {:.1} s", from.as_secs_f64(), to.as_secs_f64()));
+        }
+        told
+    }
+}
+
 impl std::fmt::Display for Damage {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "{}: {}", self.file, self.what)?;
-        if self.rows > 0 {
-            write!(f, ", {} rows, {} of them lost", self.rows, self.lost)?;
-        }
-        match (self.from, self.to) {
-            (Some(from), Some(to)) => {
-                write!(f, ", between {:.1} s and {:.1} s", from.as_secs_f64(), to.as_secs_f64())
-            }
-            _ => Ok(()),
-        }
+        write!(f, "{}: {}", self.file, self.told())
     }
 }
 

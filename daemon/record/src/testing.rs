@@ -11,6 +11,11 @@ use crate::head::{ChannelHead, SessionHead};
 use crate::row::Row;
 use crate::tick::Tick;
 
+/// Whether a test is to take all that it can take, as `tests/run --full` asks, instead of a share.
+pub(crate) fn in_full() -> bool {
+    std::env::var_os("HOLDGATE_IN_FULL").is_some_and(|value| value == "1")
+}
+
 /// 2026-11-25T08:00:00Z.
 pub(crate) const STARTED: i64 = 1_795_593_600_000_000_000;
 

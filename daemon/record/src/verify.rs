@@ -13,6 +13,7 @@ use crate::notes::read_notes;
 use crate::problem::{damaged, on_disk};
 use crate::read::read_session;
 use crate::row::Row;
+use crate::salvage::{Damage, inspect};
 
 const RESTORE: &str = "restore the session's folder from a copy";
 
@@ -59,8 +60,12 @@ pub fn verify(folder: &Path) -> Verified {
     for file in &card.files {
         let path = folder.join(&file.name);
         found.files += 1;
-        found.problems.extend(whole(&path, file.bytes, &file.sha256).err());
-        if path.extension().is_some_and(|extension| extension == "parquet") && path.exists() {
+        // No damaged byte is given to the library that reads tables: what is damaged is looked at page by page below.
+        if let Err(problem) = whole(&path, file.bytes, &file.sha256) {
+            found.problems.push(problem);
+            continue;
+        }
+        if path.extension().is_some_and(|extension| extension == "parquet") {
             let wanted = match file.name.as_str() {
                 SAMPLES => Some(card.samples.saturating_add(card.gaps)),
                 EVENTS => Some(card.events),
@@ -71,8 +76,23 @@ pub fn verify(folder: &Path) -> Verified {
     }
     if found.problems.len() == notes {
         rows(folder, &card, &mut found);
+    } else {
+        found.problems.extend(places(folder));
     }
     found
+}
+
+/// The damaged places, each a problem.
+fn places(folder: &Path) -> Vec<Problem> {
+    const RESCUE: &str =
+        "restore the session's folder from a copy, or rescue what can be had as a session of its own";
+    match inspect(folder) {
+        Ok(damages) => {
+            let problem = |damage: &Damage| damaged(&folder.join(&damage.file), damage.told(), RESCUE);
+            damages.iter().map(problem).collect()
+        }
+        Err(problem) => vec![problem],
+    }
 }
 
 fn whole(path: &Path, bytes: u64, sha256: &str) -> Result<(), Problem> {

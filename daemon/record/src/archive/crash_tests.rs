@@ -13,7 +13,7 @@ use crate::close::check_digest;
 use crate::disk::read_all;
 use crate::disk::sim::{Fault, Keep, SimDisk};
 use crate::read::read_session;
-use crate::testing::{event, head, sample};
+use crate::testing::{event, head, in_full, sample};
 
 const KEEPS: [Keep; 6] =
     [Keep::Nothing, Keep::Half, Keep::Names, Keep::Later, Keep::Everything, Keep::Program];
@@ -189,13 +189,8 @@ fn three_deep(second: usize, third: usize) {
 
 #[test]
 fn three_crashes_one_within_the_recovery_of_another_lose_nothing_that_was_synced() {
-    three_deep(4, 20);
-}
-
-#[test]
-#[ignore = "seven hundred thousand crashes take minutes: tests/run --full"]
-fn three_crashes_one_within_the_recovery_of_another_lose_nothing_wherever_they_come() {
-    three_deep(1, 1);
+    let (second, third) = if in_full() { (1, 1) } else { (4, 20) };
+    three_deep(second, third);
 }
 
 #[test]

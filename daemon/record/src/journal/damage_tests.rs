@@ -8,7 +8,7 @@ use rand_pcg::Pcg64;
 use super::tests::{Built, read};
 use super::*;
 use crate::row::Row;
-use crate::testing::{gap, sample};
+use crate::testing::{gap, in_full, sample};
 
 /// Half a minute of a run: some 27 KiB, with frames of every kind.
 fn journal() -> Built {
@@ -136,13 +136,8 @@ fn flips(singles: usize, pairs: usize) {
 
 #[test]
 fn what_lies_outside_a_flipped_bit_comes_back() {
-    flips(3_000, 1_000);
-}
-
-#[test]
-#[ignore = "a hundred thousand flips take a minute: tests/run --full"]
-fn what_lies_outside_a_flipped_bit_comes_back_a_hundred_thousand_times() {
-    flips(100_000, 20_000);
+    let (singles, pairs) = if in_full() { (100_000, 20_000) } else { (3_000, 1_000) };
+    flips(singles, pairs);
 }
 
 /// The sizes in which a disk loses things.

@@ -110,7 +110,7 @@ fn a_crash_leaves_the_whole_session_or_none() {
     let (archive, _) = Archive::open_on(Arc::new(before.clone()), root).unwrap();
     let path = record(&archive, "a", 0);
     let whole = before.files(&path);
-    assert_eq!(whole.len(), 3);
+    assert_eq!(whole.len(), 4);
     let line = |path: &Path| CatalogueLine::for_tests("a", path);
     let remove = |disk: &SimDisk| Archive::on_disk(Arc::new(disk.clone()), root).remove(&line(&path));
     let counted = before.crash(Keep::Everything, Fault::Never);

@@ -11,7 +11,7 @@ use super::*;
 use crate::archive::Archive;
 use crate::layout::{EVENTS, SAMPLES};
 use crate::row::Row;
-use crate::testing::{event, gap, head, read_back, sample, wrap};
+use crate::testing::{event, gap, head, in_full, read_back, sample, wrap};
 
 /// A session with more pages than columns: readings on and off their line, gaps, uncertainties that change, a stranger.
 fn rows(count: i64) -> Vec<Row> {
@@ -159,13 +159,7 @@ fn the_map_of_a_table_covers_it_to_the_last_byte() {
 
 #[test]
 fn no_flipped_bit_is_silent_and_all_outside_its_page_is_had() {
-    flip_bits(300);
-}
-
-#[test]
-#[ignore = "fifty thousand flips take minutes: tests/run --full"]
-fn no_flipped_bit_is_silent_and_all_outside_its_page_is_had_fifty_thousand_times() {
-    flip_bits(50_000);
+    flip_bits(if in_full() { 20_000 } else { 300 });
 }
 
 fn flip_bits(flips: usize) {

@@ -5,6 +5,7 @@ mod limits;
 mod list;
 mod recover;
 mod remove;
+mod rescue;
 pub(super) mod select;
 mod show;
 mod verify;
@@ -45,6 +46,8 @@ enum Command {
     Verify(verify::Arguments),
     /// Close what a crash left, and say what was cut
     Recover(recover::Arguments),
+    /// Record what can be had of a damaged session once more, as a session of its own
+    Rescue(rescue::Arguments),
     /// Remove sessions for good
     Remove(remove::Arguments),
     /// Remove the oldest sessions until the archive is within its limits
@@ -63,6 +66,7 @@ pub(super) fn run(arguments: &Arguments) -> Ending {
         Some(Command::Keep(arguments)) => edit::keep(arguments, &screen),
         Some(Command::Verify(arguments)) => verify::run(arguments, &screen),
         Some(Command::Recover(arguments)) => recover::run(arguments, &screen),
+        Some(Command::Rescue(arguments)) => rescue::run(arguments, &screen),
         Some(Command::Remove(arguments)) => remove::run(arguments, &screen),
         Some(Command::Limits(arguments)) => limits::run(arguments, &screen),
     };
