@@ -172,7 +172,7 @@ fn what_is_recorded_is_what_the_bench_car_says_it_sent() {
 #[test]
 fn parts_of_a_series_hold_together_what_one_session_would_have_held() {
     let archive = tempfile::tempdir().unwrap();
-    let base = ["--seed", "13", "--for", "600s", "--channel", "rpm", "--channel", "battery_alone"];
+    let base = ["--seed", "13", "--for", "1200s", "--channel", "rpm", "--channel", "battery_alone"];
     let rows = |sessions: &[Session]| {
         let rows = sessions.iter().flat_map(|session| session.rows().expect("rows").collect::<Vec<_>>());
         let mut rows: Vec<(String, Moment, String)> = rows
@@ -184,7 +184,7 @@ fn parts_of_a_series_hold_together_what_one_session_would_have_held() {
     };
     let (_, _, whole) = capture(archive.path(), &base);
     let whole = sessions(&whole);
-    for split in [["--split-every", "150s"], ["--split-size", "5kB"]] {
+    for split in [["--split-every", "150s"], ["--split-size", "10kB"]] {
         let (code, _, end) = capture(archive.path(), &[&base[..], &split[..]].concat());
         assert_eq!(code, Some(0));
         let parts = sessions(&end);

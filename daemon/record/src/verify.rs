@@ -213,7 +213,7 @@ mod tests {
         let (_folder, path) = session();
         let verified = verify(&path);
         assert_eq!(verified.problems, []);
-        assert_eq!((verified.files, verified.rows), (2, 3_021));
+        assert_eq!((verified.files, verified.rows), (3, 3_021));
         assert!(verified.pages > 15, "{verified:?}");
     }
 

@@ -20,6 +20,8 @@ pub(super) enum Kind {
     Bytes,
     /// A whole number that changes little from row to row.
     Whole,
+    /// A whole number out of few different ones.
+    FewWhole,
     /// A whole number that is never negative.
     Count,
     /// A whole number that changes little from row to row, or none.
@@ -38,7 +40,7 @@ impl Kind {
             }
             Self::Text => DataType::Utf8,
             Self::Bytes => DataType::Binary,
-            Self::Whole | Self::MaybeWhole => DataType::Int64,
+            Self::Whole | Self::MaybeWhole | Self::FewWhole => DataType::Int64,
             Self::Count => DataType::UInt64,
             Self::Utc => DataType::Timestamp(TimeUnit::Nanosecond, Some("UTC".into())),
             Self::MaybeNumber => DataType::Float64,
@@ -50,7 +52,7 @@ impl Kind {
             Self::Name | Self::MaybeName => "string, dictionary",
             Self::Text => "string",
             Self::Bytes => "binary",
-            Self::Whole | Self::MaybeWhole => "int64",
+            Self::Whole | Self::MaybeWhole | Self::FewWhole => "int64",
             Self::Count => "uint64",
             Self::Utc => "timestamp[ns, UTC]",
             Self::MaybeNumber => "float64",
@@ -64,7 +66,9 @@ impl Kind {
     /// The encoding asked for, and whether a dictionary comes first.
     pub(super) fn encoding(self) -> (Encoding, bool) {
         match self {
-            Self::Name | Self::MaybeName | Self::MaybeNumber | Self::Bytes => (Encoding::PLAIN, true),
+            Self::Name | Self::MaybeName | Self::FewWhole | Self::MaybeNumber | Self::Bytes => {
+                (Encoding::PLAIN, true)
+            }
             Self::Text => (Encoding::PLAIN, false),
             Self::Whole | Self::MaybeWhole | Self::Count | Self::Utc => {
                 (Encoding::DELTA_BINARY_PACKED, false)
@@ -96,7 +100,7 @@ pub(super) const SAMPLES: &[Column] = &[
         "middle of the interval in which the controller must have read it, in steps of 10 us of the station's own clock, \
          which never jumps; of a gap the middle of the gap",
     ),
-    column("half_ticks", Kind::Whole, "half of that interval, in steps of 10 us, rounded outward"),
+    column("half_ticks", Kind::FewWhole, "half of that interval, in steps of 10 us, rounded outward"),
     column("raw", Kind::MaybeWhole, "the count as it came over the wire; none in a gap"),
     column("value", Kind::MaybeNumber, "the middle of the count's interval, in the unit; none in a gap"),
     column("unit", Kind::MaybeName, "unit of value, noise, resolution and shared, as a UCUM code"),
