@@ -7,8 +7,9 @@ use model::Problem;
 
 use crate::archive::Archive;
 use crate::catalogue::{CatalogueLine, SessionState};
-use crate::disk::create_folders;
+use crate::disk::{Thing, create_folders};
 use crate::layout::CARD;
+use crate::notes::read_notes;
 use crate::problem::{argument, damaged, on_disk};
 
 const DAY: i64 = 86_400_000_000_000;
@@ -99,6 +100,11 @@ impl Archive {
             } else {
                 None
             };
+        // Somebody may have marked it since the catalogue was read.
+        if read_notes(folder).is_ok_and(|notes| notes.keep) {
+            let seen = format!("session '{}' is marked to be kept", line.session);
+            return Err(argument("session", seen, "take the mark off first"));
+        }
         let trash = self.layout().trash();
         create_folders(disk, self.layout().root(), &trash).map_err(step(&trash, "making the folder"))?;
         let mut away = trash.join(&line.session);
@@ -121,8 +127,13 @@ impl Archive {
     pub fn empty_trash(&self) -> Result<usize, Problem> {
         let trash = self.layout().trash();
         let failed = |e: io::Error| on_disk(&trash, "removing what was half removed", &e);
-        if !self.disk().exists(&trash).map_err(failed)? {
-            return Ok(0);
+        match self.disk().look(&trash).map_err(failed)? {
+            None => return Ok(0),
+            Some(Thing::Folder) => {}
+            Some(_) => {
+                let why = "it is a file or a link, not a folder";
+                return Err(failed(io::Error::new(io::ErrorKind::NotADirectory, why)));
+            }
         }
         let left = self.disk().list(&trash).map_err(failed)?;
         for entry in &left {

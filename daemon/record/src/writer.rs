@@ -90,6 +90,28 @@ impl SessionWriter {
             }
         }
 
+        let made = Self::make(disk.clone(), layout, head, interval, path.clone(), lock);
+        if made.is_err()
+            && let Err(error) = disk.remove_folder(&path)
+        {
+            // With nothing half made in its way, the same name can be tried again once the disk works.
+            tracing::warn!(%error, path = %path.display(), "a session that could not begin stays behind");
+        }
+        made
+    }
+
+    fn make(
+        disk: Arc<dyn Disk>,
+        layout: &Layout,
+        head: SessionHead,
+        interval: Span,
+        path: PathBuf,
+        lock: Lock,
+    ) -> Result<Self, Problem> {
+        let step = |at: &Path, doing: &str| {
+            let (at, doing) = (at.to_path_buf(), doing.to_owned());
+            move |e: std::io::Error| on_disk(&at, &doing, &e)
+        };
         let mut buffer = Vec::new();
         let frames = FrameWriter::begin(head_json(&head)?, &mut buffer)
             .map_err(|e| argument("head", e.to_string(), "use fewer or shorter tags"))?;
@@ -196,8 +218,10 @@ impl SessionWriter {
     pub fn tick(&mut self, now: Moment) {
         let last = *self.last_sync.get_or_insert(now);
         let passed = now.since(last);
-        // A clock that went back is a new clock.
-        if self.unsynced && (passed >= self.interval || passed < Span::ZERO) {
+        // A clock that went far back is a new clock; a little back is a reading whose middle lies before the end of
+        // something told earlier.
+        let anew = passed <= Span::ZERO - self.interval;
+        if self.unsynced && (passed >= self.interval || anew) {
             self.last_sync = Some(now);
             // A refusal stays in `problem`.
             self.sync().ok();

@@ -177,6 +177,30 @@ fn a_folder_without_its_journal_is_kept_aside_with_what_is_in_it() {
     assert!(folder.path().join(".broken/s1/closing/samples.parquet").is_file());
 }
 
+/// A session that could not begin leaves nothing that would stand in the way of trying the same name again.
+#[test]
+fn what_could_not_begin_can_be_begun_again_once_there_is_room() {
+    let counted = SimDisk::new(Fault::Never);
+    let before = {
+        let archive = on_sim(&counted);
+        let before = counted.operations();
+        drop(archive.begin(head("s1")).unwrap());
+        before
+    };
+    let mut refused = 0;
+    for n in before..counted.operations() {
+        let disk = SimDisk::new(Fault::Once(n));
+        let archive = on_sim(&disk);
+        let Err(problem) = archive.begin(head("s1")) else { continue };
+        refused += 1;
+        assert!(!problem.cure.is_empty());
+        let mut writer = archive.begin(head("s1")).unwrap_or_else(|again| panic!("operation {n}: {again}"));
+        writer.sample(&sample("rpm", 0, 30));
+        assert_eq!(writer.close(Ending::Passed).unwrap().samples, 1, "operation {n}");
+    }
+    assert!(refused > 8, "{refused}");
+}
+
 #[cfg(unix)]
 mod links {
     use std::os::unix::fs::symlink;

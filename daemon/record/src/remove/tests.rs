@@ -134,3 +134,17 @@ fn a_crash_leaves_the_whole_session_or_none() {
     assert!(cases >= 50, "{cases}");
     println!("{cases} points");
 }
+
+#[cfg(unix)]
+#[test]
+fn a_link_in_the_place_of_the_trash_is_refused_and_what_it_leads_to_stays() {
+    let folder = tempfile::tempdir().unwrap();
+    let [root, photos] = ["archive", "photos"].map(|name| folder.path().join(name));
+    fs::create_dir_all(&photos).unwrap();
+    fs::write(photos.join("car"), "x").unwrap();
+    let (archive, _) = Archive::open(&root).unwrap();
+    std::os::unix::fs::symlink(&photos, root.join(".trash")).unwrap();
+    let problem = archive.empty_trash().unwrap_err();
+    assert!(problem.seen.contains("link"), "{problem}");
+    assert!(photos.join("car").exists());
+}

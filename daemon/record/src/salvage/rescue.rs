@@ -9,6 +9,7 @@ use crate::archive::Archive;
 use crate::head::SessionHead;
 use crate::problem::argument;
 use crate::row::Row;
+use crate::writer::SessionWriter;
 
 /// The tag of a rescued session that names the damaged one.
 pub const RESCUED_FROM: &str = "rescued_from";
@@ -37,25 +38,36 @@ impl Archive {
             .map_err(|e| argument("session", e.to_string(), "give the damaged session a shorter id"))?;
         let mut tags = old.tags.clone();
         tags.insert(RESCUED_FROM.into(), old.session.to_string());
-        let mut writer = self.begin(SessionHead { session: id.clone(), tags, ..old.clone() })?;
-        let mut damages = wreck.damages.clone();
+        let writer = self.begin(SessionHead { session: id.clone(), tags, ..old.clone() })?;
+        let rescued = wreck.record_anew(&id, writer);
+        if rescued.is_err() {
+            // Half of a rescue would be closed at the next start as if it were all that can be had.
+            self.discard(&id)?;
+        }
+        rescued
+    }
+}
+
+impl Wreck {
+    fn record_anew(&self, id: &SessionId, mut writer: SessionWriter) -> Result<Rescued, Problem> {
+        let mut damages = self.damages.clone();
         let mut stretch: Vec<Row> = Vec::new();
-        damages.extend(samples::read(&wreck, |rows, ends| {
+        damages.extend(samples::read(self, |rows, ends| {
             stretch.extend(rows);
             if ends {
-                // Recorded anew it must come in the order of time, as it once did.
-                stretch.sort_by_key(Row::at);
-                stretch.drain(..).for_each(|row| writer.take(&row));
+                in_order(&mut stretch, &mut writer);
             }
             Ok(())
         })?);
+        // Of a table whose end does not tell its stretches all is one.
+        in_order(&mut stretch, &mut writer);
         let (mut seq, mut at) = (0, Moment(0));
-        damages.extend(events::read(&wreck, |(event, _)| {
+        damages.extend(events::read(self, |(event, _)| {
             (seq, at) = (seq.max(event.seq), at.max(event.at));
             writer.event(&EventEnvelope { session: id.clone(), ..event });
             Ok(())
         })?);
-        damages.extend(wire::read(&wreck, |exchange| {
+        damages.extend(wire::read(self, |exchange| {
             writer.exchange(&exchange);
             Ok(())
         })?);
@@ -65,13 +77,19 @@ impl Archive {
             writer.event(&EventEnvelope {
                 schema: SCHEMA_VERSION,
                 seq,
-                station: old.station.clone(),
+                station: self.card.head.station.clone(),
                 session: id.clone(),
                 at,
                 event: Event::Problem { problem },
             });
         }
-        let closed = writer.close_as(wreck.card.ending)?;
+        let closed = writer.close_as(self.card.ending)?;
         Ok(Rescued { path: closed.path, samples: closed.samples, events: closed.events, damages })
     }
+}
+
+/// Recorded anew, rows must come in the order of time, as they once did.
+fn in_order(rows: &mut Vec<Row>, writer: &mut SessionWriter) {
+    rows.sort_by_key(Row::at);
+    rows.drain(..).for_each(|row| writer.take(&row));
 }

@@ -33,7 +33,10 @@ pub(super) fn read(
     let on_line: Vec<bool> = said(&source, ON_LINE);
     for group in 0..source.metadata.num_row_groups() {
         let Some(channel) = channel_of(&source, group) else {
-            damages.push(Damage::of_file(SAMPLES, format!("row group {group} does not name its channel")));
+            let rows = u64::try_from(source.metadata.row_group(group).num_rows()).unwrap_or(0);
+            let what = format!("row group {group} does not name its channel");
+            damages.push(Damage { rows, lost: rows, ..Damage::of_file(SAMPLES, what) });
+            each(Vec::new(), ends.contains(&group))?;
             continue;
         };
         let about = wreck.card.head.channels.iter().find(|head| head.id == channel);

@@ -117,7 +117,10 @@ impl Slice {
         self.channels.iter_mut().filter(|channel| !channel.rows.is_empty()).map(|channel| {
             let mut rows = std::mem::take(&mut channel.rows);
             rows.sort_by_key(|row| row.tick.middle);
-            Group { on_line: channel.on_line(&rows), cells: channel.cells(session, &rows) }
+            let group = Group { on_line: channel.on_line(&rows), cells: channel.cells(session, &rows) };
+            channel.uncertainties.clear();
+            channel.numbers.clear();
+            group
         })
     }
 }
