@@ -150,7 +150,8 @@ impl SessionCard {
 
     /// Reads `session.json` and refuses it when one character is not what was written.
     pub(crate) fn from_bytes(bytes: &[u8], path: &Path) -> Result<Self, Problem> {
-        let cure = "restore the session's folder from a copy";
+        let cure =
+            "restore the session's folder from a copy, or see what 'holdgate sessions rescue' can have of it";
         let other = |e| damaged(path, format!("it is not the description of a session: {e}"), cure);
         // The version first: a description of another version may have another form.
         let Version { schema } = serde_json::from_slice(bytes).map_err(other)?;

@@ -235,6 +235,10 @@ pub(crate) fn check_digest(source: &mut dyn std::io::Read, path: &Path, wanted: 
         Ok(())
     } else {
         let seen = "its digest does not match: it is damaged or was changed";
-        Err(damaged(path, seen, "restore the session's folder from a copy"))
+        Err(damaged(
+            path,
+            seen,
+            "restore the session's folder from a copy, or see what 'holdgate sessions rescue' can have of it",
+        ))
     }
 }

@@ -81,7 +81,11 @@ pub fn read_session(path: &Path) -> Result<Session, Problem> {
     session.events = read_events(&path.join(EVENTS))?;
     if session.events.len() as u64 != session.card.events {
         let seen = format!("it holds {} events, not {}", session.events.len(), session.card.events);
-        return Err(damaged(path, seen, "restore the session's folder from a copy"));
+        return Err(damaged(
+            path,
+            seen,
+            "restore the session's folder from a copy, or see what 'holdgate sessions rescue' can have of it",
+        ));
     }
     Ok(session)
 }

@@ -15,7 +15,8 @@ use crate::read::read_session;
 use crate::row::Row;
 use crate::salvage::{Damage, inspect};
 
-const RESTORE: &str = "restore the session's folder from a copy";
+const RESTORE: &str =
+    "restore the session's folder from a copy, or see what 'holdgate sessions rescue' can have of it";
 
 /// What was checked of a session, and what is wrong with it.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -84,11 +85,9 @@ pub fn verify(folder: &Path) -> Verified {
 
 /// The damaged places, each a problem.
 fn places(folder: &Path) -> Vec<Problem> {
-    const RESCUE: &str =
-        "restore the session's folder from a copy, or rescue what can be had as a session of its own";
     match inspect(folder) {
         Ok(damages) => {
-            let problem = |damage: &Damage| damaged(&folder.join(&damage.file), damage.told(), RESCUE);
+            let problem = |damage: &Damage| damaged(&folder.join(&damage.file), damage.told(), RESTORE);
             damages.iter().map(problem).collect()
         }
         Err(problem) => vec![problem],

@@ -84,7 +84,8 @@ struct LeanCard {
 impl SessionBrief {
     /// Reads it from `session.json`.
     pub(super) fn from_bytes(bytes: &[u8], path: &Path) -> Result<Self, Problem> {
-        let cure = "restore the session's folder from a copy";
+        let cure =
+            "restore the session's folder from a copy, or see what 'holdgate sessions rescue' can have of it";
         let card = serde_json::from_slice::<LeanCard>(bytes);
         let schema = match &card {
             Ok(card) => Some(card.schema),

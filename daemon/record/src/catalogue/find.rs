@@ -4,15 +4,15 @@ use std::path::Path;
 
 use model::{Place, Problem, ProblemKind};
 
-use super::{CatalogueLine, SessionState};
+use super::CatalogueLine;
 use crate::archive::Archive;
 
 /// How many of several sessions are named.
 const NAMED: usize = 5;
 
 impl Archive {
-    /// The session that a person means: by its id, an unambiguous beginning of it, `last` (the closed session that
-    /// began last), or the path of its folder. It always lies in this archive, whatever path was given: links,
+    /// The session that a person means: by its id, an unambiguous beginning of it, `last` (the session that began
+    /// last, whatever became of it: who says `last` looks at the top of the list), or the path of its folder. It always lies in this archive, whatever path was given: links,
     /// `..` and absolute paths are followed to where they lead, and must lead to one of its own folders.
     pub fn find(&self, called: &str) -> Result<CatalogueLine, Problem> {
         let mut lines = self.catalogue()?;
@@ -28,12 +28,11 @@ fn index(lines: &[CatalogueLine], called: &str, root: &Path) -> Result<usize, Pr
     };
     let shown = || called.chars().take(200).collect::<String>().escape_debug().to_string();
     if called == "last" {
-        let last = lines.iter().position(|line| line.state == SessionState::Closed);
         let cure = "record one, or name another folder with --archive";
-        return last.map_or_else(
-            || refuse(format!("there is no closed session in {}", root.display()), cure.into()),
-            Ok,
-        );
+        return match lines.first() {
+            Some(_) => Ok(0),
+            None => refuse(format!("there is no session in {}", root.display()), cure.into()),
+        };
     }
     let named = |of: &dyn Fn(&CatalogueLine) -> bool| -> Vec<usize> {
         lines.iter().enumerate().filter(|(_, line)| of(line)).map(|(at, _)| at).collect()

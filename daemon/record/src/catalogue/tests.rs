@@ -162,9 +162,10 @@ fn a_session_is_found_by_id_beginning_last_or_path() {
     for (name, hour) in [("base-1", 0), ("base-2", 1), ("base", 2), ("demo", 9)] {
         record(&archive, name, hour, |_| {});
     }
-    drop(archive.begin(head("zz-open")).unwrap());
     let found = |called: &str| archive.find(called).map(|line| line.session);
     assert_eq!(found("last").unwrap(), "demo");
+    drop(archive.begin(head("zz-open")).unwrap());
+    assert_eq!(found("last").unwrap(), archive.catalogue().unwrap()[0].session, "the top of the list");
     assert_eq!(found("d").unwrap(), "demo");
     assert_eq!(found("base").unwrap(), "base", "a whole name is no beginning");
     assert_eq!(found("zz").unwrap(), "zz-open");

@@ -28,12 +28,13 @@ pub(super) fn write(
     for row in export.session.rows()? {
         let row = row?;
         let at = row.at();
-        if points.over(at) && filler.is_done(at) {
-            break;
-        }
         while let Some(point) = points.due(at) {
             filler.point(point);
             drain(&mut *filler, at, sink, &mut exported.rows)?;
+        }
+        // Readings behind the last row are read on for as long as that row may need them.
+        if points.over(at) && filler.is_done(at) {
+            break;
         }
         if matches!(row, Row::Sample(_)) && points.made_by(row.channel(), at) {
             filler.point(at);

@@ -61,7 +61,11 @@ impl Table {
 }
 
 pub(super) fn unreadable(path: &Path, why: &str) -> Problem {
-    damaged(path, format!("it cannot be read: {why}"), "restore the session's folder from a copy")
+    damaged(
+        path,
+        format!("it cannot be read: {why}"),
+        "restore the session's folder from a copy, or see what 'holdgate sessions rescue' can have of it",
+    )
 }
 
 pub(super) fn column<'a>(batch: &'a RecordBatch, name: &str) -> Result<&'a dyn Array, String> {

@@ -2,12 +2,13 @@
 
 use std::path::{Path, PathBuf};
 
-use model::{Event, EventEnvelope, Moment, Place, Problem, ProblemKind, SCHEMA_VERSION, SessionId};
+use model::{Event, EventEnvelope, Moment, Place, Problem, ProblemKind, Quality, SCHEMA_VERSION, SessionId};
 
 use super::{Damage, Wreck, events, samples, wire};
 use crate::archive::Archive;
 use crate::head::SessionHead;
-use crate::problem::argument;
+use crate::layout::NOTES;
+use crate::problem::{argument, on_disk};
 use crate::row::Row;
 use crate::writer::SessionWriter;
 
@@ -21,6 +22,8 @@ pub struct Rescued {
     pub path: PathBuf,
     /// Its readings.
     pub samples: u64,
+    /// How many of them are invalid, those that lost their quality or their value in the damage included.
+    pub unjudged: u64,
     /// Its events, those that tell of the damage included.
     pub events: u64,
     /// What was damaged in the old one, which stays as it is.
@@ -51,8 +54,11 @@ impl Archive {
 impl Wreck {
     fn record_anew(&self, id: &SessionId, mut writer: SessionWriter) -> Result<Rescued, Problem> {
         let mut damages = self.damages.clone();
+        let mut invalid = 0;
         let mut stretch: Vec<Row> = Vec::new();
         damages.extend(samples::read(self, |rows, ends| {
+            let lost = |row: &&Row| matches!(row, Row::Sample(sample) if sample.quality == Quality::Invalid);
+            invalid += rows.iter().filter(lost).count() as u64;
             stretch.extend(rows);
             if ends {
                 in_order(&mut stretch, &mut writer);
@@ -73,7 +79,7 @@ impl Wreck {
         })?);
         for (damage, seq) in damages.iter().zip(seq + 1..) {
             let place = Place::Path { path: damage.file.clone() };
-            let problem = Problem::new(ProblemKind::Record, place, damage.to_string(), "");
+            let problem = Problem::new(ProblemKind::Record, place, damage.told(), "");
             writer.event(&EventEnvelope {
                 schema: SCHEMA_VERSION,
                 seq,
@@ -84,7 +90,13 @@ impl Wreck {
             });
         }
         let closed = writer.close_as(self.card.ending)?;
-        Ok(Rescued { path: closed.path, samples: closed.samples, events: closed.events, damages })
+        // What people have said of it since lies beside the tables, and goes along.
+        if let Ok(notes) = std::fs::read(self.folder.join(NOTES)) {
+            let to = closed.path.join(NOTES);
+            std::fs::write(&to, notes).map_err(|e| on_disk(&to, "copying the notes", &e))?;
+        }
+        let (samples, events) = (closed.samples, closed.events);
+        Ok(Rescued { path: closed.path, samples, unjudged: invalid, events, damages })
     }
 }
 

@@ -80,7 +80,9 @@ impl<L: Fn(&Path) -> Span> Kind for Serial<L> {
         let number =
             address.get(..3).filter(|start| start.eq_ignore_ascii_case("COM")).map(|_| &address[3..]);
         let numbered = |rest: &str| !rest.is_empty() && rest.bytes().all(|byte| byte.is_ascii_digit());
-        address.starts_with('/') || number.is_some_and(numbered)
+        // A path, whole or from here; a scheme has a colon before any slash.
+        let path = address.find('/').is_some_and(|slash| !address[..slash].contains(':'));
+        path || number.is_some_and(numbered)
     }
 
     /// Opens a port. Must be called on the runtime whose thread will poll it.

@@ -225,3 +225,15 @@ fn what_waits_is_bounded_by_the_greatest_age() {
     }
     assert_eq!(waiting, 0);
 }
+
+#[test]
+fn the_last_row_of_a_range_is_on_the_line_to_what_lies_behind_it() {
+    let rows = [reading("rpm", 5, 1), reading("rpm", 15, 3), reading("rpm", 25, 5), reading("rpm", 35, 9)];
+    let (_folder, session) = session_of(&rows, &[]);
+    let until = |ms: i64| ExportOptions {
+        to: Some(When::Seconds(ms as f64 / 1e3)),
+        ..with_age(5, Fill::Linear, 1_000)
+    };
+    // From the first reading: rows at 0, 5, 10 and 15 ms, on the line between counts 1, 3 and 5 of 25 each.
+    assert_eq!(cells(&session, &until(15), 0), [Some(25.0), Some(50.0), Some(75.0), Some(100.0)]);
+}

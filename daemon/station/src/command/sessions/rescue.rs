@@ -41,11 +41,17 @@ pub(super) fn run(arguments: &Arguments, screen: &Screen) -> Ended {
         screen.line(&damage.to_string());
     }
     screen.line(&format!(
-        "rescued: {}, {}: {}",
+        "rescued: {} ({} of them invalid), {}: {}",
         counted(rescued.samples, "reading", "readings"),
+        rescued.unjudged,
         counted(rescued.events, "event", "events"),
         rescued.path.display()
     ));
     screen.line("the damaged session stays as it is");
+    let lost: u64 = rescued.damages.iter().map(|damage| damage.lost).sum();
+    if lost > 0 {
+        screen.line(&format!("{} cannot be had any more", counted(lost, "row", "rows")));
+        return Ok(Ending::Undecided);
+    }
     Ok(Ending::Passed)
 }

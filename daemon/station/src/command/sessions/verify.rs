@@ -34,6 +34,7 @@ pub(super) fn run(arguments: &Arguments, screen: &Screen) -> Ended {
             }
         }
     }
+    let unread = ending != Ending::Passed;
     let mut problems = Vec::new();
     for called in &arguments.sessions {
         if let Some(folder) = copy(called) {
@@ -66,6 +67,7 @@ pub(super) fn run(arguments: &Arguments, screen: &Screen) -> Ended {
             ending = ending.and(refuse(&found.problems));
         }
     }
-    screen.line(&format!("{} checked, {bad} not whole", counted(good + bad, "session", "sessions")));
+    let more = if unread { "; others cannot be read at all" } else { "" };
+    screen.line(&format!("{} checked, {bad} not whole{more}", counted(good + bad, "session", "sessions")));
     Ok(ending)
 }
