@@ -10,7 +10,7 @@ use record::{Archive, SessionWriter};
 
 use super::promise::Promise;
 use super::promote::promote;
-use super::shelf::Shelf;
+use super::shelf::{Shelf, ShelfPlan};
 
 /// What becomes of a session that is over.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -79,13 +79,30 @@ pub struct Kept {
 /// Does the tasks.
 pub(super) struct Work {
     /// Where what is kept goes.
-    pub(super) archive: Archive,
+    archive: Archive,
     /// The rolling segments.
-    pub(super) shelf: Option<Shelf>,
+    shelf: Option<Shelf>,
+    /// The shelf that is not open yet: looking through what former runs have left on it takes its time, and what they
+    /// left held must not wait for it.
+    closed: Option<ShelfPlan>,
 }
 
 impl Work {
+    /// The work on an archive and, in a rolling record, on a shelf.
+    pub(super) fn new(archive: Archive, shelf: Option<ShelfPlan>) -> Self {
+        Self { archive, shelf: None, closed: shelf }
+    }
+
+    /// Opens the shelf.
+    fn ready(&mut self, tell: &mut dyn FnMut(Done)) {
+        let Some(plan) = self.closed.take() else { return };
+        let (shelf, problem) = Shelf::open(plan);
+        self.shelf = Some(shelf);
+        problem.into_iter().for_each(|problem| tell(Done::Failed(problem)));
+    }
+
     fn act(&mut self, task: Task, tell: &mut dyn FnMut(Done)) {
+        self.ready(tell);
         match task {
             Task::Close { writer, ending, what, from, to } => match (writer.close(ending), what) {
                 (Ok(closed), What::Kept) => tell(Done::Closed(Kept {
@@ -152,6 +169,7 @@ impl Archivist {
         let said = tell.clone();
         let body = move || {
             let Ok(mut work) = given.recv() else { return };
+            work.ready(&mut |one| drop(said.send(one)));
             while let Ok(task) = asked.recv() {
                 // Whoever asked may be gone: what is done is done all the same.
                 work.act(task, &mut |one| drop(said.send(one)));

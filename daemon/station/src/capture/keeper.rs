@@ -15,7 +15,7 @@ use super::archivist::{Archivist, Done, Kept, What, Work};
 use super::plan::{CapturePlan, NamedGate};
 use super::rolling::{self, Rolling};
 use super::series::{Limits, Place, Series, free_name};
-use super::shelf::ROLLING;
+use super::shelf::rolling_folder;
 use super::status::Status;
 use super::voice::Voice;
 
@@ -115,14 +115,18 @@ impl Keeper {
         let plan = parts.plan.clone();
         let now = parts.clock.now();
         let archive = Archive::unrecovered(&plan.archive)?;
-        let rolling =
-            plan.rolling.as_ref().map(|_| Archive::unrecovered(&plan.archive.join(ROLLING))).transpose()?;
+        let rolling = plan
+            .rolling
+            .as_ref()
+            .map(|_| Archive::unrecovered(&rolling_folder(&plan.archive)?))
+            .transpose()?;
         let archives: Vec<&Archive> = std::iter::once(&archive).chain(&rolling).collect();
         let name = free_name(&archives, &plan.name)?;
         let anchor = parts.clock.anchor();
         let utc_at_zero = anchor.utc_nanos.saturating_sub(anchor.at.0);
-        let shelf = plan.rolling.as_ref().map(|one| rolling::shelf(&plan, one, utc_at_zero)).transpose()?;
-        let work = Work { archive, shelf };
+        let shelf =
+            plan.rolling.as_ref().map(|one| rolling::shelf(&plan, one, &name, utc_at_zero)).transpose()?;
+        let work = Work::new(archive, shelf);
         let archivist = if parts.beside { Archivist::beside(work) } else { Archivist::here(work) };
         let start = armed(plan.start_when.as_ref(), &plan, "--start-when", now)?;
         // Found wrong now, not when it is armed.

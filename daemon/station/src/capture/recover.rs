@@ -8,12 +8,15 @@ use record::{Archive, RecoveryOutcome, read_session};
 use super::archivist::Kept;
 use super::promise::{Promise, Promises};
 use super::promote::{RUN_TAG, promote};
-use super::shelf::ROLLING;
+use super::shelf::rolling_folder;
 
 /// Closes the rolling segments that a crash left in an archive, and keeps what was promised of them. Gives the lines to
 /// tell; nothing where there is no rolling record.
 pub fn recover_rolling(archive: &Path) -> Vec<String> {
-    let root = archive.join(ROLLING);
+    let root = match rolling_folder(archive) {
+        Ok(root) => root,
+        Err(problem) => return vec![format!("problem: {problem}")],
+    };
     if !root.is_dir() {
         return Vec::new();
     }
