@@ -139,7 +139,11 @@ impl Series {
         let refused = self.part.as_ref().and_then(|part| part.writer.problem().cloned());
         if let Some(problem) = refused {
             // What it took before stays in its journal, and the next start closes it.
-            self.part = None;
+            if let Some(part) = self.part.take()
+                && matches!(self.place.what, What::Segment { .. })
+            {
+                archivist.give(Task::Refused { from: part.begun, to: now });
+            }
             self.refuse(now, problem, voice);
         }
         if self.retry_at.is_some_and(|at| now >= at) {

@@ -187,16 +187,9 @@ fn left(path: PathBuf) -> Option<Segment> {
 
 #[cfg(test)]
 mod tests {
-    use model::event::Trigger;
-    use model::{Ending, Event, EventEnvelope, SCHEMA_VERSION, SessionId, StationId};
-    use record::SessionHead;
-
     use super::super::promise::Promises;
+    use super::super::testing::segment;
     use super::*;
-
-    fn at(seconds: i64) -> Moment {
-        Moment::ZERO + Span::from_secs(seconds)
-    }
 
     fn shelf(folder: &Path, size: u64, age: Span) -> Shelf {
         let (root, run) = (folder.to_path_buf(), "run".to_string());
@@ -205,36 +198,8 @@ mod tests {
         shelf
     }
 
-    /// A closed session with an event at each end of a minute.
-    fn session(archive: &Archive, name: &str, minute: i64, run: Option<&str>) {
-        let session = SessionId::new(name).unwrap();
-        let station = StationId::new("bench").unwrap();
-        let head = SessionHead {
-            session: session.clone(),
-            station: station.clone(),
-            car: "bench-car".into(),
-            procedure: None,
-            program: "0".into(),
-            utc_nanos: 0,
-            job: model::Job::default(),
-            tags: run.map(|run| (RUN_TAG.to_string(), run.to_string())).into_iter().collect(),
-            description_sha256: String::new(),
-            script_sha256: None,
-            channels: Vec::new(),
-        };
-        let mut writer = archive.begin(head).unwrap();
-        for (seq, seconds) in [(1, minute * 60), (2, minute * 60 + 60)] {
-            let event = Event::Remark { text: "there".into() };
-            let (session, station, at) = (session.clone(), station.clone(), at(seconds));
-            writer.event(&EventEnvelope { schema: SCHEMA_VERSION, seq, station, session, at, event });
-        }
-        writer.close(Ending::Passed).unwrap();
-    }
-
     fn promise(run: &str, seconds: i64) -> Promise {
-        let trigger = Trigger { at: at(seconds), why: "a mark".into() };
-        let name = SessionId::new(&format!("{run}-kept-1")).unwrap();
-        Promise::around(name, run, trigger, Span::from_secs(5), Span::from_secs(5))
+        super::super::testing::promise(run, seconds, Span::from_secs(5))
     }
 
     #[test]
@@ -242,12 +207,11 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let archive = Archive::unrecovered(folder.path()).unwrap();
         for minute in 0..3 {
-            session(&archive, &format!("old-{minute}"), minute, Some("old"));
-            session(&archive, &format!("other-{minute}"), minute, Some("other"));
+            segment(&archive, &format!("old-{minute}"), minute * 60, Some("old"));
+            segment(&archive, &format!("other-{minute}"), minute * 60, Some("other"));
         }
-        session(&archive, "a-session", 0, None);
-        session(&archive, "damaged", 0, Some("old"));
-        let damaged = archive.sessions().unwrap().into_iter().find(|path| path.ends_with("damaged")).unwrap();
+        segment(&archive, "a-session", 0, None);
+        let damaged = segment(&archive, "damaged", 0, Some("old"));
         std::fs::write(damaged.join("session.json"), "{}").unwrap();
         Promises::begin(folder.path(), "old").unwrap().write(&promise("old", 90)).unwrap();
         let other = Promises::begin(folder.path(), "other").unwrap();
