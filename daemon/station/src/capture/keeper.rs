@@ -232,6 +232,19 @@ impl Keeper {
     pub(super) fn sample(&mut self, sample: &Sample) {
         let kept = self.take_sample(sample);
         self.parts.status.reading(sample, kept);
+        self.tell_lost();
+    }
+
+    /// What a disk that refuses has lost is no reading that is kept.
+    fn tell_lost(&mut self) {
+        let lost = match &mut self.place {
+            Where::Nowhere => 0,
+            Where::Sessions(series) => series.newly_lost(),
+            Where::Rolling(rolling) => rolling.series.newly_lost(),
+        };
+        if lost > 0 {
+            self.parts.status.lost(lost);
+        }
     }
 
     fn take_sample(&mut self, sample: &Sample) -> bool {
@@ -246,11 +259,10 @@ impl Keeper {
             return false;
         }
         match &mut self.place {
-            Where::Nowhere => return false,
+            Where::Nowhere => false,
             Where::Sessions(series) => series.sample(self.now, sample),
             Where::Rolling(rolling) => rolling.sample(self.now, sample),
         }
-        true
     }
 
     /// Takes a reading that did not come.
@@ -259,12 +271,15 @@ impl Keeper {
         if self.ended.is_some() || gap.at >= self.until {
             return;
         }
-        match &mut self.place {
-            Where::Nowhere => return,
+        let kept = match &mut self.place {
+            Where::Nowhere => false,
             Where::Sessions(series) => series.gap(self.now, gap),
             Where::Rolling(rolling) => rolling.series.gap(self.now, gap),
+        };
+        if kept {
+            self.parts.status.gap();
         }
-        self.parts.status.gap();
+        self.tell_lost();
     }
 
     /// Takes an exchange.
@@ -431,6 +446,7 @@ impl Keeper {
             Where::Sessions(series) => series.end(now, ending, archivist, voice),
             Where::Rolling(rolling) => rolling.end(now, ending, archivist, voice),
         }
+        self.tell_lost();
         let done = self.archivist.finish();
         self.take_done(done);
         let begun = !matches!(self.place, Where::Nowhere);

@@ -95,12 +95,12 @@ impl Rolling {
         }
     }
 
-    /// Takes a reading in.
-    pub(super) fn sample(&mut self, now: Moment, sample: &Sample) {
+    /// Takes a reading in; whether it is recorded.
+    pub(super) fn sample(&mut self, now: Moment, sample: &Sample) -> bool {
         if let Some(gate) = &mut self.gate {
             gate.sample(sample);
         }
-        self.series.sample(now, sample);
+        self.series.sample(now, sample)
     }
 
     /// Looks whether anything is due: a trigger, a stretch that is whole, a new segment.
