@@ -15,7 +15,7 @@ use super::archivist::{Archivist, Done, Kept, What, Work};
 use super::plan::{CapturePlan, NamedGate};
 use super::rolling::{self, Rolling};
 use super::series::{Limits, Place, Series, free_name};
-use super::shelf::ROLLING;
+use super::shelf::rolling_folder;
 use super::status::Status;
 use super::voice::Voice;
 
@@ -115,14 +115,18 @@ impl Keeper {
         let plan = parts.plan.clone();
         let now = parts.clock.now();
         let archive = Archive::unrecovered(&plan.archive)?;
-        let rolling =
-            plan.rolling.as_ref().map(|_| Archive::unrecovered(&plan.archive.join(ROLLING))).transpose()?;
+        let rolling = plan
+            .rolling
+            .as_ref()
+            .map(|_| Archive::unrecovered(&rolling_folder(&plan.archive)?))
+            .transpose()?;
         let archives: Vec<&Archive> = std::iter::once(&archive).chain(&rolling).collect();
         let name = free_name(&archives, &plan.name)?;
         let anchor = parts.clock.anchor();
         let utc_at_zero = anchor.utc_nanos.saturating_sub(anchor.at.0);
-        let shelf = plan.rolling.as_ref().map(|one| rolling::shelf(&plan, one, utc_at_zero)).transpose()?;
-        let work = Work { archive, shelf };
+        let shelf =
+            plan.rolling.as_ref().map(|one| rolling::shelf(&plan, one, &name, utc_at_zero)).transpose()?;
+        let work = Work::new(archive, shelf);
         let archivist = if parts.beside { Archivist::beside(work) } else { Archivist::here(work) };
         let start = armed(plan.start_when.as_ref(), &plan, "--start-when", now)?;
         // Found wrong now, not when it is armed.
@@ -228,6 +232,19 @@ impl Keeper {
     pub(super) fn sample(&mut self, sample: &Sample) {
         let kept = self.take_sample(sample);
         self.parts.status.reading(sample, kept);
+        self.tell_lost();
+    }
+
+    /// What a disk that refuses has lost is no reading that is kept.
+    fn tell_lost(&mut self) {
+        let lost = match &mut self.place {
+            Where::Nowhere => 0,
+            Where::Sessions(series) => series.newly_lost(),
+            Where::Rolling(rolling) => rolling.series.newly_lost(),
+        };
+        if lost > 0 {
+            self.parts.status.lost(lost);
+        }
     }
 
     fn take_sample(&mut self, sample: &Sample) -> bool {
@@ -242,11 +259,10 @@ impl Keeper {
             return false;
         }
         match &mut self.place {
-            Where::Nowhere => return false,
+            Where::Nowhere => false,
             Where::Sessions(series) => series.sample(self.now, sample),
             Where::Rolling(rolling) => rolling.sample(self.now, sample),
         }
-        true
     }
 
     /// Takes a reading that did not come.
@@ -255,12 +271,15 @@ impl Keeper {
         if self.ended.is_some() || gap.at >= self.until {
             return;
         }
-        match &mut self.place {
-            Where::Nowhere => return,
+        let kept = match &mut self.place {
+            Where::Nowhere => false,
             Where::Sessions(series) => series.gap(self.now, gap),
             Where::Rolling(rolling) => rolling.series.gap(self.now, gap),
+        };
+        if kept {
+            self.parts.status.gap();
         }
-        self.parts.status.gap();
+        self.tell_lost();
     }
 
     /// Takes an exchange.
@@ -427,6 +446,7 @@ impl Keeper {
             Where::Sessions(series) => series.end(now, ending, archivist, voice),
             Where::Rolling(rolling) => rolling.end(now, ending, archivist, voice),
         }
+        self.tell_lost();
         let done = self.archivist.finish();
         self.take_done(done);
         let begun = !matches!(self.place, Where::Nowhere);

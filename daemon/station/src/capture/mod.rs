@@ -23,6 +23,8 @@ mod series;
 mod shelf;
 mod status;
 mod tape;
+#[cfg(test)]
+mod testing;
 mod voice;
 
 pub use end::{CaptureEnded, print};

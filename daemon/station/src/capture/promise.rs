@@ -100,13 +100,13 @@ impl Promises {
         for path in &paths {
             match path.extension().and_then(|extension| extension.to_str()) {
                 Some("json") => match read(path) {
-                    Ok(promise) if is_alive(&folder, &promise.run) => {}
+                    Ok(promise) if is_alive(rolling, &promise.run) => {}
                     Ok(promise) => promises.push(promise),
                     Err(problem) => problems.push(problem),
                 },
                 Some("lock") => {
                     let run = path.file_stem().map(|stem| stem.to_string_lossy().into_owned());
-                    if run.is_some_and(|run| !is_alive(&folder, &run)) {
+                    if run.is_some_and(|run| !is_alive(rolling, &run)) {
                         // A lock that stays behind stands in nobody's way.
                         drop(fs::remove_file(path));
                     }
@@ -168,10 +168,20 @@ fn lock_path(folder: &Path, run: &str) -> PathBuf {
     folder.join(format!("{run}.lock"))
 }
 
-fn is_alive(folder: &Path, run: &str) -> bool {
-    let locked = File::open(lock_path(folder, run)).map(|file| file.try_lock().is_err());
+/// Whether a run lives that rolls in this folder.
+pub(super) fn is_alive(rolling: &Path, run: &str) -> bool {
+    let locked = File::open(lock_path(&rolling.join(FOLDER), run)).map(|file| file.try_lock().is_err());
     // Without a lock nobody lives.
     locked.unwrap_or(false)
+}
+
+/// Every promise that is not yet fulfilled, whoever made it. One that cannot be read is told by whoever keeps what is
+/// left of former runs.
+pub(super) fn standing(rolling: &Path) -> Vec<Promise> {
+    let Ok(list) = fs::read_dir(rolling.join(FOLDER)) else { return Vec::new() };
+    let paths = list.filter_map(|entry| Some(entry.ok()?.path()));
+    let promises = paths.filter(|path| path.extension().is_some_and(|extension| extension == "json"));
+    promises.filter_map(|path| read(&path).ok()).collect()
 }
 
 fn read(path: &Path) -> Result<Promise, Problem> {

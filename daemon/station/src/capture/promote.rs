@@ -1,9 +1,7 @@
 //! Copying a stretch of rolling segments into a session that is kept.
 
-use std::path::PathBuf;
-
 use model::{Ending, Event, EventEnvelope, Moment, Problem, SCHEMA_VERSION, Span};
-use record::{Archive, Row, Session, SessionHead, SessionWriter, read_session};
+use record::{Archive, Row, Session, SessionHead, SessionWriter};
 
 use super::archivist::{Kept, name_of};
 use super::promise::Promise;
@@ -13,17 +11,21 @@ pub(super) const RUN_TAG: &str = "rolling";
 /// The tag that names the run that a kept session was cut from.
 const KEPT_TAG: &str = "kept-of";
 
-/// Keeps what the segments hold of a promised stretch. Gives the session with the time before the first trigger and
-/// after the last that there really was; none where nothing is left of the stretch.
+/// Keeps what the segments hold of a promised stretch, oldest first; what is `damaged` of it stands in the session.
+/// Gives the session with the time before the first trigger and after the last of which there really are readings;
+/// none where nothing is left of the stretch.
 pub(super) fn promote(
     promise: &Promise,
     archive: &Archive,
-    segments: &[PathBuf],
+    segments: &[Session],
+    damaged: &[Problem],
 ) -> Result<Option<(Kept, Span, Span)>, Problem> {
-    let sessions: Vec<Session> = segments.iter().map(|path| read_session(path)).collect::<Result<_, _>>()?;
-    let Some(first) = sessions.first() else { return Ok(None) };
+    let Some(first) = segments.first() else { return Ok(None) };
     let mut copy = Copy::begin(promise, archive, first)?;
-    for session in &sessions {
+    for problem in damaged {
+        copy.event(promise.from.max(Moment::ZERO), Event::Problem { problem: problem.clone() });
+    }
+    for session in segments {
         copy.take(session)?;
     }
     copy.finish().map(Some)
@@ -35,8 +37,10 @@ struct Copy<'a> {
     head: SessionHead,
     writer: SessionWriter,
     seq: u64,
-    /// The first and the last thing in it.
+    /// The first and the last reading in it.
     reach: Option<(Moment, Moment)>,
+    /// The last thing in it.
+    latest: Moment,
 }
 
 impl<'a> Copy<'a> {
@@ -47,7 +51,7 @@ impl<'a> Copy<'a> {
         head.tags.remove("part");
         head.tags.insert(KEPT_TAG.into(), promise.run.clone());
         let writer = archive.begin(head.clone())?;
-        let mut copy = Self { promise, head, writer, seq: 0, reach: None };
+        let mut copy = Self { promise, head, writer, seq: 0, reach: None, latest: promise.from };
         let begun = first.events.iter().find(|one| matches!(one.event, Event::SessionStarted { .. }));
         if let Some(Event::SessionStarted {
             procedure,
@@ -78,12 +82,12 @@ impl<'a> Copy<'a> {
         });
     }
 
-    fn reaches(&mut self, at: Moment) -> bool {
-        if at < self.promise.from || at > self.promise.to {
+    /// Whether something belongs to the stretch that lasts from one moment to another.
+    fn reaches(&mut self, from: Moment, to: Moment) -> bool {
+        if to < self.promise.from || from > self.promise.to {
             return false;
         }
-        let (from, to) = self.reach.get_or_insert((at, at));
-        (*from, *to) = ((*from).min(at), (*to).max(at));
+        self.latest = self.latest.max(to.min(self.promise.to));
         true
     }
 
@@ -96,19 +100,24 @@ impl<'a> Copy<'a> {
                 | Event::SessionEnded { .. }
                 | Event::CaptureBegun { .. }
                 | Event::CaptureEnded { .. } => {}
-                _ if self.reaches(one.at) => self.event(one.at, one.event.clone()),
+                _ if self.reaches(one.at, one.at) => self.event(one.at, one.event.clone()),
                 _ => {}
             }
         }
         for row in session.rows()? {
             let row = row?;
-            if self.reaches(row.at()) {
-                match &row {
-                    Row::Sample(sample) => self.writer.sample(sample),
-                    Row::Gap(gap) => self.writer.gap(gap),
+            let at = row.at();
+            match &row {
+                Row::Sample(sample) if self.reaches(at, at) => {
+                    // Events and gaps are no time of which something is known.
+                    let (from, to) = self.reach.get_or_insert((at, at));
+                    (*from, *to) = ((*from).min(at), (*to).max(at));
+                    self.writer.sample(sample);
                 }
-                self.writer.tick(row.at());
+                Row::Gap(gap) if self.reaches(at - gap.half, at + gap.half) => self.writer.gap(gap),
+                _ => continue,
             }
+            self.writer.tick(at);
         }
         Ok(())
     }
@@ -119,7 +128,7 @@ impl<'a> Copy<'a> {
         let first = promise.triggers.first().map_or(promise.from, |trigger| trigger.at);
         let last = promise.triggers.last().map_or(promise.to, |trigger| trigger.at);
         let (before, after) = (first.since(from).max(Span::ZERO), to.since(last).max(Span::ZERO));
-        let end = promise.to.min(to.max(last));
+        let end = promise.to.min(self.latest.max(last));
         self.event(
             end,
             Event::KeptAround {

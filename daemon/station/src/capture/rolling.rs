@@ -13,7 +13,7 @@ use super::plan::{CapturePlan, RollingPlan};
 use super::promise::{Promise, Promises};
 use super::promote::RUN_TAG;
 use super::series::{Limits, Place, Series};
-use super::shelf::{ROLLING, Shelf};
+use super::shelf::{ShelfPlan, rolling_folder};
 use super::voice::Voice;
 
 /// Segments are at most this long, so that little more than what is needed is kept back from being removed, and at
@@ -35,11 +35,15 @@ pub(super) struct Rolling {
     pub(super) problems: Vec<Problem>,
 }
 
-/// The parts of a rolling record that the archivist has.
-pub(super) fn shelf(plan: &CapturePlan, rolling: &RollingPlan, utc_at_zero: i64) -> Result<Shelf, Problem> {
-    let root = plan.archive.join(ROLLING);
-    let archive = Archive::unrecovered(&root)?;
-    Shelf::open(&root, &archive, rolling.size, rolling.age, utc_at_zero)
+/// The shelf of a rolling record, which the archivist has. `run` is the name of this run.
+pub(super) fn shelf(
+    plan: &CapturePlan,
+    rolling: &RollingPlan,
+    run: &str,
+    utc_at_zero: i64,
+) -> Result<ShelfPlan, Problem> {
+    let (root, run) = (rolling_folder(&plan.archive)?, run.to_string());
+    Ok(ShelfPlan { root, run, size: rolling.size, age: rolling.age, utc_at_zero })
 }
 
 impl Rolling {
@@ -52,7 +56,7 @@ impl Rolling {
         sync_every: Option<Span>,
         (now, voice): (Moment, &mut dyn Voice),
     ) -> Result<Self, Problem> {
-        let root = plan.archive.join(ROLLING);
+        let root = rolling_folder(&plan.archive)?;
         let mut archive = Archive::unrecovered(&root)?;
         if let Some(every) = sync_every {
             archive.set_sync_interval(every);
@@ -91,12 +95,12 @@ impl Rolling {
         }
     }
 
-    /// Takes a reading in.
-    pub(super) fn sample(&mut self, now: Moment, sample: &Sample) {
+    /// Takes a reading in; whether it is recorded.
+    pub(super) fn sample(&mut self, now: Moment, sample: &Sample) -> bool {
         if let Some(gate) = &mut self.gate {
             gate.sample(sample);
         }
-        self.series.sample(now, sample);
+        self.series.sample(now, sample)
     }
 
     /// Looks whether anything is due: a trigger, a stretch that is whole, a new segment.

@@ -13,6 +13,7 @@ use record::{Archive, SessionWriter};
 use super::archivist::{Archivist, Task, What};
 use super::plan::CapturePlan;
 use super::voice::Voice;
+use crate::sides::missed::Missed;
 
 /// After a disk that refused, a new session is tried again after this time (our choice, no published source): long
 /// enough not to crowd a full disk, short enough that little is lost once there is room.
@@ -63,8 +64,12 @@ pub(super) struct Series {
     number: u32,
     part: Option<Part>,
     retry_at: Option<Moment>,
-    /// Readings that found no session.
+    /// Records that found no session, and are not yet told in one.
     lost: u64,
+    /// Those that the status does not know of yet.
+    untold: u64,
+    /// Where there is to be a gap in the next session.
+    missed: Missed,
     /// What the disk said, once for each time that it began to refuse.
     pub(super) problems: Vec<Problem>,
 }
@@ -84,6 +89,8 @@ impl Series {
             part: None,
             retry_at: None,
             lost: 0,
+            untold: 0,
+            missed: Missed::default(),
             problems: Vec::new(),
         }
     }
@@ -127,6 +134,12 @@ impl Series {
         if lost > 0 {
             self.event(now, Event::RecordsLost { count: lost }, voice);
         }
+        if let Some(part) = &mut self.part {
+            self.missed.tell(|gap| {
+                part.writer.gap(&gap);
+                true
+            });
+        }
         // Segments of a rolling record come and go by the dozen, and mean nothing by themselves.
         if self.place.what == What::Kept || number == 1 {
             self.event(now, Event::CaptureBegun { why: why.to_string() }, voice);
@@ -139,7 +152,11 @@ impl Series {
         let refused = self.part.as_ref().and_then(|part| part.writer.problem().cloned());
         if let Some(problem) = refused {
             // What it took before stays in its journal, and the next start closes it.
-            self.part = None;
+            if let Some(part) = self.part.take()
+                && matches!(self.place.what, What::Segment { .. })
+            {
+                archivist.give(Task::Refused { from: part.begun, to: now });
+            }
             self.refuse(now, problem, voice);
         }
         if self.retry_at.is_some_and(|at| now >= at) {
@@ -219,37 +236,50 @@ impl Series {
         (part.writer.written() >= size).then(|| format!("the journal had reached {size} bytes"))
     }
 
-    /// Takes a reading.
-    pub(super) fn sample(&mut self, now: Moment, sample: &Sample) {
-        match &mut self.part {
-            Some(part) => {
-                part.writer.sample(sample);
-                part.writer.tick(now);
-            }
-            None => self.lost += 1,
+    /// Takes a reading; whether it is recorded.
+    pub(super) fn sample(&mut self, now: Moment, sample: &Sample) -> bool {
+        let taken = self.take(now, |writer| writer.sample(sample));
+        if !taken {
+            self.missed.row(sample.channel.clone(), sample.at, sample.time_uncertainty);
         }
+        taken
     }
 
-    /// Takes a reading that did not come.
-    pub(super) fn gap(&mut self, now: Moment, gap: &Gap) {
-        match &mut self.part {
-            Some(part) => {
-                part.writer.gap(gap);
-                part.writer.tick(now);
-            }
-            None => self.lost += 1,
+    /// Takes a reading that did not come; whether it is recorded.
+    pub(super) fn gap(&mut self, now: Moment, gap: &Gap) -> bool {
+        let taken = self.take(now, |writer| writer.gap(gap));
+        if !taken {
+            self.missed.row(gap.channel.clone(), gap.at, gap.half);
         }
+        taken
+    }
+
+    /// Whether there is a session that takes something.
+    fn take(&mut self, now: Moment, write: impl FnOnce(&mut SessionWriter)) -> bool {
+        if let Some(part) = &mut self.part {
+            write(&mut part.writer);
+            part.writer.tick(now);
+            if part.writer.problem().is_none() {
+                return true;
+            }
+        }
+        self.lose();
+        false
+    }
+
+    fn lose(&mut self) {
+        self.lost += 1;
+        self.untold += 1;
+    }
+
+    /// How many records were lost since this was last asked.
+    pub(super) fn newly_lost(&mut self) -> u64 {
+        std::mem::take(&mut self.untold)
     }
 
     /// Takes an exchange.
     pub(super) fn exchange(&mut self, now: Moment, exchange: &Exchange) {
-        match &mut self.part {
-            Some(part) => {
-                part.writer.exchange(exchange);
-                part.writer.tick(now);
-            }
-            None => self.lost += 1,
-        }
+        self.take(now, |writer| writer.exchange(exchange));
     }
 
     /// Says what time it is.
@@ -266,7 +296,7 @@ impl Series {
                 self.write(&mut part, at, event, voice);
                 self.part = Some(part);
             }
-            None => self.lost += 1,
+            None => self.lose(),
         }
     }
 
@@ -304,4 +334,75 @@ pub(super) fn free_name(archives: &[&Archive], name: &str) -> Result<String, Pro
         number += 1;
     }
     Ok(free)
+}
+
+#[cfg(test)]
+mod tests {
+    use model::{ChannelId, GapReason};
+    use record::{Row, read_session};
+
+    use super::super::archivist::{Done, Work};
+    use super::super::testing::{at, reading};
+    use super::*;
+    use crate::run::About;
+    use crate::sides::screen::{Screen, Style};
+
+    fn plan(archive: &std::path::Path) -> CapturePlan {
+        CapturePlan {
+            car: Arc::new(crate::load::car(None).unwrap()),
+            station: StationId::new("bench").unwrap(),
+            name: "capture".into(),
+            tags: BTreeMap::new(),
+            about: About::default(),
+            archive: archive.to_path_buf(),
+            channels: [(ChannelId::new("rpm").unwrap(), Span::from_millis(100))].into(),
+            start_when: None,
+            stop_when: None,
+            length: None,
+            split_every: None,
+            split_size: None,
+            rolling: None,
+            patience: link::Patience::default(),
+            screen: Screen::new(Box::new(std::io::sink()), None, Style::Plain),
+        }
+    }
+
+    #[test]
+    fn what_comes_while_the_disk_refuses_is_counted_as_lost_and_stands_as_a_gap_in_the_next_session() {
+        let folder = tempfile::tempdir().unwrap();
+        let plan = Arc::new(plan(folder.path()));
+        let mut voice = plan.screen.clone();
+        let archive = Archive::unrecovered(folder.path()).unwrap();
+        let mut archivist = Archivist::here(Work::new(Archive::unrecovered(folder.path()).unwrap(), None));
+        let place =
+            Place { archive, name: "s".into(), numbered: true, tags: BTreeMap::new(), what: What::Kept };
+        let mut series = Series::new(plan, Clock::real(), place, Limits::default());
+        series.begin(at(0), "from the beginning", &mut voice).unwrap();
+        assert!(series.sample(at(1), &reading(1)));
+        std::fs::remove_dir_all(folder.path().join(".open/s-1")).unwrap();
+        let mut taken = Vec::new();
+        for seconds in 2..25 {
+            series.turn(at(seconds), &mut archivist, &mut voice);
+            taken.push((seconds, series.sample(at(seconds), &reading(seconds))));
+        }
+        let lost: Vec<i64> = taken.iter().filter(|(_, taken)| !taken).map(|(seconds, _)| *seconds).collect();
+        assert!(lost.len() >= 10 && !lost.contains(&24), "{taken:?}");
+        assert_eq!((series.newly_lost(), series.newly_lost()), (lost.len() as u64, 0));
+        series.end(at(25), Ending::Passed, &mut archivist, &mut voice);
+        let [Done::Closed(kept)] = &archivist.finish()[..] else { panic!("one session is closed") };
+        let session = read_session(&kept.path).unwrap();
+        let rows: Vec<Row> = session.rows().unwrap().map(Result::unwrap).collect();
+        let Row::Gap(gap) = &rows[0] else { panic!("{rows:?}") };
+        let milli = Span::from_millis(1);
+        assert_eq!(gap.why, GapReason::Lost);
+        assert_eq!(
+            (gap.at - gap.half, gap.at + gap.half),
+            (at(lost[0]) - milli, at(lost[lost.len() - 1]) + milli)
+        );
+        let count = |one: &EventEnvelope| match one.event {
+            Event::RecordsLost { count } => Some(count),
+            _ => None,
+        };
+        assert_eq!(session.events.iter().find_map(count), Some(lost.len() as u64));
+    }
 }

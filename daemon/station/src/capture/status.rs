@@ -1,7 +1,8 @@
 //! The one live line of a capture.
 
 use std::collections::BTreeMap;
-use std::sync::{Arc, Mutex, MutexGuard};
+use std::sync::atomic::{AtomicU64, Ordering};
+use std::sync::{Arc, Mutex, MutexGuard, TryLockError};
 
 use link::{Live, Viewer};
 use model::{ChannelId, Moment, Sample};
@@ -25,17 +26,23 @@ struct Inner {
     newest: Vec<(ChannelId, String)>,
     readings: u64,
     gaps: u64,
-    lost: u64,
     by_channel: BTreeMap<ChannelId, Course>,
+}
+
+#[derive(Debug, Default)]
+struct Shared {
+    inner: Mutex<Inner>,
+    /// Counted by the wire's thread as well, which must not wait for the keeper's.
+    lost: AtomicU64,
 }
 
 /// What the live line tells; copies share it.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Status(Arc<Mutex<Inner>>);
+pub(super) struct Status(Arc<Shared>);
 
 impl Status {
     fn inner(&self) -> MutexGuard<'_, Inner> {
-        self.0.lock().expect("nothing panics while it holds this lock")
+        self.0.inner.lock().expect("nothing panics while it holds this lock")
     }
 
     /// What is being done from now on.
@@ -45,6 +52,7 @@ impl Status {
 
     /// A reading came; `kept` where it is kept.
     pub(super) fn reading(&self, sample: &Sample, kept: bool) {
+        let text = format!("{:.1}", sample.value);
         let mut inner = self.inner();
         if kept {
             inner.readings += 1;
@@ -53,7 +61,6 @@ impl Status {
             course.readings += 1;
             course.last = sample.at;
         }
-        let text = format!("{:.1}", sample.value);
         let place = inner.newest.iter().position(|(id, _)| *id == sample.channel);
         match place {
             Some(i) => inner.newest[i].1 = text,
@@ -69,13 +76,13 @@ impl Status {
 
     /// So many records were lost.
     pub(super) fn lost(&self, count: u64) {
-        self.inner().lost += count;
+        self.0.lost.fetch_add(count, Ordering::Relaxed);
     }
 
     /// Readings, gaps and lost records so far.
     pub(super) fn counts(&self) -> (u64, u64, u64) {
         let inner = self.inner();
-        (inner.readings, inner.gaps, inner.lost)
+        (inner.readings, inner.gaps, self.0.lost.load(Ordering::Relaxed))
     }
 
     /// Readings a second of each channel, between its first and its last.
@@ -88,14 +95,21 @@ impl Status {
         inner.by_channel.iter().filter_map(|(id, course)| Some((id.clone(), rate(course)?))).collect()
     }
 
-    /// The line, but for the time and the link, which every live line has.
-    pub(super) fn line(&self) -> String {
-        let inner = self.inner();
+    /// The line, but for the time and the link, which every live line has; none while somebody else is at it.
+    fn line(&self) -> Option<String> {
+        let inner = match self.0.inner.try_lock() {
+            Ok(inner) => inner,
+            Err(TryLockError::WouldBlock) => return None,
+            Err(TryLockError::Poisoned(_)) => unreachable!("nothing panics while it holds this lock"),
+        };
         let values: Vec<String> = inner.newest.iter().map(|(id, value)| format!("{id} {value}")).collect();
-        let lost = if inner.lost == 0 { String::new() } else { format!(", {} LOST", inner.lost) };
+        let lost = match self.0.lost.load(Ordering::Relaxed) {
+            0 => String::new(),
+            lost => format!(", {lost} LOST"),
+        };
         let (doing, readings, gaps) = (&inner.doing, inner.readings, inner.gaps);
         let text = format!("{doing}: {readings} readings, {gaps} gaps{lost}  {}", values.join("  "));
-        text.trim_end().to_string()
+        Some(text.trim_end().to_string())
     }
 }
 
@@ -105,6 +119,8 @@ pub(super) struct StatusViewer {
     inner: Box<dyn Viewer>,
     /// Told what time it is with every look.
     tick: Box<dyn FnMut(Moment)>,
+    /// What was shown last.
+    line: String,
 }
 
 impl std::fmt::Debug for StatusViewer {
@@ -116,15 +132,18 @@ impl std::fmt::Debug for StatusViewer {
 impl StatusViewer {
     /// A viewer that shows the status to another.
     pub(super) fn new(status: Status, inner: Box<dyn Viewer>, tick: Box<dyn FnMut(Moment)>) -> Self {
-        Self { status, inner, tick }
+        Self { status, inner, tick, line: String::new() }
     }
 }
 
 impl Viewer for StatusViewer {
     fn show(&mut self, live: &Live<'_>) {
         (self.tick)(live.now);
-        let line = self.status.line();
-        self.inner.show(&Live { waiting_for: &line, judgement: None, recent: &[], ..live.clone() });
+        // The wire's thread waits for nobody: what was shown last is shown once more.
+        if let Some(line) = self.status.line() {
+            self.line = line;
+        }
+        self.inner.show(&Live { waiting_for: &self.line, judgement: None, recent: &[], ..live.clone() });
     }
 }
 
@@ -151,13 +170,16 @@ mod tests {
             status.reading(&sample, i != 4);
         }
         status.gap();
-        insta::assert_snapshot!(status.line(), @"capturing part 2: 4 readings, 1 gaps  rpm 840.2  coolant 839.2  battery 838.2  throttle 837.2");
+        insta::assert_snapshot!(status.line().unwrap(), @"capturing part 2: 4 readings, 1 gaps  rpm 840.2  coolant 839.2  battery 838.2  throttle 837.2");
         status.lost(3);
-        assert!(
-            status.line().starts_with("capturing part 2: 4 readings, 1 gaps, 3 LOST  rpm"),
-            "{}",
-            status.line()
-        );
+        let line = status.line().unwrap();
+        assert!(line.starts_with("capturing part 2: 4 readings, 1 gaps, 3 LOST  rpm"), "{line}");
         assert_eq!(status.counts(), (4, 1, 3));
+        // While the keeper is at it, the wire's thread neither waits nor counts less.
+        let held = status.inner();
+        assert_eq!(status.line(), None);
+        status.lost(1);
+        drop(held);
+        assert_eq!(status.counts(), (4, 1, 4));
     }
 }

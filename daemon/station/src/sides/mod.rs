@@ -7,6 +7,7 @@ pub mod distant;
 pub mod facts;
 pub mod ground;
 pub mod ledger;
+pub mod missed;
 pub mod person;
 pub mod pulse;
 pub mod readout;

@@ -1,10 +1,10 @@
 //! The recorder, as the driver sees it, with an ear for whoever shows events.
 
-use std::collections::BTreeMap;
-
 use link::Sink;
-use model::{ChannelId, EventEnvelope, Exchange, Gap, GapReason, Moment, Problem, Sample, Span};
+use model::{EventEnvelope, Exchange, Gap, Problem, Sample};
 use record::{Entry, RecorderHandle};
+
+use super::missed::Missed;
 
 /// Hears every event as it is recorded.
 pub trait Ear {
@@ -33,8 +33,7 @@ pub struct Tape {
     waiting: Vec<Entry>,
     traces: bool,
     lost: u64,
-    /// From when to when of each channel there are rows that found no room and no gap yet in their place.
-    missed: BTreeMap<ChannelId, (Moment, Moment)>,
+    missed: Missed,
     told_stopped: bool,
 }
 
@@ -47,7 +46,7 @@ impl std::fmt::Debug for Tape {
 impl Tape {
     /// A tape in front of a recorder.
     pub fn new(recorder: RecorderHandle, ear: Box<dyn Ear>, pace: Pace) -> Self {
-        let (waiting, missed) = (Vec::new(), BTreeMap::new());
+        let (waiting, missed) = (Vec::new(), Missed::default());
         Self { recorder, ear, pace, waiting, traces: false, lost: 0, missed, told_stopped: false }
     }
 
@@ -83,23 +82,14 @@ impl Tape {
         }
         self.lost += 1;
         if let Some((channel, at, half)) = row {
-            let (from, to) = (at - half, at + half);
-            let missed = self.missed.entry(channel).or_insert((from, to));
-            *missed = (missed.0.min(from), missed.1.max(to));
+            self.missed.row(channel, at, half);
         }
     }
 
     /// Has what found no room stand in the record as one gap for each channel, as soon as there is room again.
     fn tell_missed(&mut self) {
-        while let Some(entry) = self.missed.first_entry() {
-            let (from, to) = *entry.get();
-            let half = Span(to.since(from).0 / 2 + to.since(from).0 % 2);
-            let gap = Gap { channel: entry.key().clone(), at: from + half, half, why: GapReason::Lost };
-            if !self.recorder.try_record(Entry::Gap(gap)) {
-                return;
-            }
-            entry.remove();
-        }
+        let recorder = &self.recorder;
+        self.missed.tell(|gap| recorder.try_record(Entry::Gap(gap)));
     }
 
     fn hand_over(&mut self) {
@@ -156,10 +146,11 @@ impl Sink for Tape {
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeMap;
     use std::sync::mpsc::sync_channel;
 
     use super::*;
-    use model::{Ending, Quality, SessionId, StationId, Uncertainty};
+    use model::{ChannelId, Ending, GapReason, Moment, Quality, SessionId, Span, StationId, Uncertainty};
     use record::{Archive, Recorder, Row, SessionHead, read_session};
 
     struct Deaf;
