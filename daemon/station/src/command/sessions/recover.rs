@@ -7,6 +7,7 @@ use record::RecoveryOutcome;
 use super::select::ArchiveArgument;
 use super::words::{counted, plain};
 use super::{Ended, only};
+use crate::capture::recover_rolling;
 use crate::sides::screen::Screen;
 
 #[derive(Debug, Args)]
@@ -25,6 +26,14 @@ pub(super) fn run(arguments: &Arguments, screen: &Screen) -> Ended {
             ending = Ending::BadInput;
         }
     }
+    // Minutes that were promised to be kept lie in the rolling record until they are made a session.
+    let kept = recover_rolling(&arguments.archive.archive);
+    for line in &kept {
+        screen.line(&plain(line));
+        if line.starts_with("problem: ") {
+            ending = Ending::BadInput;
+        }
+    }
     let trash = archive.empty_trash().map_err(only)?;
     if trash > 0 {
         let half = counted(trash as u64, "session", "sessions");
@@ -33,7 +42,7 @@ pub(super) fn run(arguments: &Arguments, screen: &Screen) -> Ended {
     for running in archive.unclosed().map_err(only)? {
         screen.line(&format!("{running}: is being recorded, or could not be closed: left alone"));
     }
-    if recovered.is_empty() && trash == 0 {
+    if recovered.is_empty() && kept.is_empty() && trash == 0 {
         screen.line("a crash left nothing here");
     }
     Ok(ending)
