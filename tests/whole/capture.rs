@@ -456,6 +456,8 @@ fn every_mistake_is_told_at_once_with_its_place_and_its_cure() {
         "warm",
         "--measurement",
         "2.9 bar",
+        "--sync-every",
+        "5min",
         "--say",
         "later mark",
         "--bench",

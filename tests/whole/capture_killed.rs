@@ -16,6 +16,16 @@ use wire::frame::Message;
 
 use crate::command_line::program;
 
+/// Looks at the engine speed for a long time and takes nothing over.
+const LOOKER: &str = r#"
+procedure("looker", #{ title: "Look", channels: ["rpm"] });
+caution(["Lead the exhaust outside."]);
+poll(["rpm"], 100.milliseconds);
+step("look", "Look", || {
+    wait(above("rpm", 30000.rpm).limit(10.minutes));
+});
+"#;
+
 fn pass(time: Span) {
     let clock = Clock::real();
     let until = clock.now() + time;
@@ -133,6 +143,29 @@ fn a_killed_capture_loses_at_most_what_was_not_yet_synced() {
         );
         std::fs::write(out, format!("{head}{page}")).expect("the table can be written");
     }
+}
+
+#[test]
+fn how_much_a_kill_may_cost_is_what_was_asked_for() {
+    let garage = Garage::with(WorldConfig { seed: 33, warm_at: 75.0, ..WorldConfig::default() });
+    let mut counts = Vec::new();
+    // A minute between two syncs is not over when it is killed.
+    for (every, procedure) in [("20ms", false), ("60s", false), ("20ms", true), ("60s", true)] {
+        let mut running = if procedure {
+            garage.run(&program(), LOOKER, &["--sync-every", every])
+        } else {
+            garage.capture(&program(), &["--channel", "rpm=10", "--sync-every", every])
+        };
+        running.until("link_up");
+        pass(Span::from_millis(1_500));
+        running.kill();
+        let archive = garage.archive();
+        let (opened, recovered) = Archive::open(&archive).expect("the archive is in order");
+        assert_eq!(recovered.len(), 1, "{every}: {recovered:?}");
+        counts.push(read_session(&recovered[0].path).expect("readable").samples().expect("samples").count());
+        drop(opened);
+    }
+    assert!(counts[0] > 0 && counts[1] == 0 && counts[2] > 0 && counts[3] == 0, "{counts:?}");
 }
 
 #[test]

@@ -121,7 +121,7 @@ async fn drive(
         KeeperParts {
             plan: plan.clone(),
             clock: clock.clone(),
-            sync_every: None,
+            sync_every: plan.about.sync_every,
             beside: true,
             voice: Box::new(screen.clone()),
             status: status.clone(),

@@ -53,7 +53,7 @@ pub fn rehearse(
             KeeperParts {
                 plan: plan.clone(),
                 clock: clock.clone(),
-                sync_every: Some(SYNC_EVERY),
+                sync_every: Some(plan.about.sync_every.unwrap_or(SYNC_EVERY)),
                 beside: false,
                 voice: Box::new(plan.screen.clone()),
                 status: status.clone(),

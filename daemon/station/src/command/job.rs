@@ -1,7 +1,7 @@
 //! What a person says of a session on the command line: the arguments of every command that begins one.
 
 use clap::Args;
-use model::{Job, Moment, Problem};
+use model::{Job, Moment, Problem, Span};
 
 use super::session::argument;
 use crate::amount::{quantity_like, time};
@@ -33,6 +33,25 @@ pub(super) struct JobArguments {
     /// Records every exchange as it was on the wire
     #[arg(long)]
     wire_trace: bool,
+    /// How often what was read is synced to the disk, 20ms to 60s: what a crash or a power cut may cost. 250ms where it
+    /// is not said; a rehearsal, whose clock runs faster than the disk, syncs every 5min
+    #[arg(long, value_name = "TIME")]
+    sync_every: Option<String>,
+}
+
+/// What may be asked for between two syncs: below, most disks do nothing but sync; above, a crash costs more than a
+/// person would look at again (our choice, no published source).
+const SYNC_EVERY: (Span, Span) = (Span::from_millis(20), Span::from_secs(60));
+
+/// The time between two syncs.
+fn sync_every(text: &str) -> Result<Span, String> {
+    let every = time(text)?;
+    let (least, most) = SYNC_EVERY;
+    if (least..=most).contains(&every) {
+        Ok(every)
+    } else {
+        Err(format!("{every} is not between {least} and {most}"))
+    }
 }
 
 impl JobArguments {
@@ -60,7 +79,16 @@ impl JobArguments {
                 }
             }
         }
-        About { job, measured, foretold: Vec::new(), wire_trace: self.wire_trace }
+        let every = self.sync_every.as_deref().map(sync_every).transpose();
+        let every =
+            every.map_err(|seen| problems.push(argument("--sync-every", seen, "write for example 250ms")));
+        About {
+            job,
+            measured,
+            foretold: Vec::new(),
+            wire_trace: self.wire_trace,
+            sync_every: every.ok().flatten(),
+        }
     }
 }
 
@@ -107,6 +135,16 @@ mod tests {
     use model::Span;
 
     use super::*;
+
+    #[test]
+    fn the_time_between_two_syncs_has_bounds() {
+        for (text, every) in [("20ms", 20), ("0.25 s", 250), ("1min", 60_000)] {
+            assert_eq!(sync_every(text), Ok(Span::from_millis(every)), "{text}");
+        }
+        for bad in ["19ms", "61s", "0s", "-1s", "250", "1 km"] {
+            assert!(sync_every(bad).is_err(), "{bad}");
+        }
+    }
 
     #[test]
     fn what_is_said_in_a_rehearsal_begins_with_its_time() {

@@ -1,6 +1,6 @@
 //! What a person says of a session beforehand.
 
-use model::{Event, Job, Moment};
+use model::{Event, Job, Moment, Span};
 
 use crate::sides::said::Said;
 
@@ -15,4 +15,7 @@ pub struct About {
     pub foretold: Vec<(Moment, Said)>,
     /// Every exchange is recorded as it was on the wire.
     pub wire_trace: bool,
+    /// How much time may pass between two syncs of the journal, which is what a crash may cost; where it is not said,
+    /// the usual one of whoever records.
+    pub sync_every: Option<Span>,
 }

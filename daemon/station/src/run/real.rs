@@ -158,7 +158,10 @@ async fn drive(
 
 /// Begins the session and its recorder.
 fn record(plan: &Plan, utc_nanos: i64) -> Result<(SessionId, Recorder), Problem> {
-    let archive = Archive::unrecovered(&plan.archive)?;
+    let mut archive = Archive::unrecovered(&plan.archive)?;
+    if let Some(every) = plan.about.sync_every {
+        archive.set_sync_interval(every);
+    }
     let (session, writer) = session::begin(plan, &archive, utc_nanos)?;
     Ok((session, Recorder::start(writer, QUEUE)?))
 }

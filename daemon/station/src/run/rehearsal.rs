@@ -45,7 +45,7 @@ pub fn rehearse(
 ) -> Result<Option<Ended>, Vec<Problem>> {
     let real = Clock::real();
     let (mut archive, recovered) = Archive::open(&plan.archive).map_err(|problem| vec![problem])?;
-    archive.set_sync_interval(SYNC_EVERY);
+    archive.set_sync_interval(plan.about.sync_every.unwrap_or(SYNC_EVERY));
     for one in &recovered {
         plan.screen.say(&one.to_string());
     }
