@@ -75,6 +75,8 @@ pub trait Operator {
     fn call(&mut self, now: Moment, text: &str);
     /// The answer to what was asked last, once there is one.
     fn answer(&mut self, now: Moment) -> Option<String>;
+    /// What was asked last is no longer waited for, though nothing was answered.
+    fn given_up(&mut self, _: Moment) {}
     /// Ready when an answer may be there; pending, with the waker noted, otherwise. For answers that come from
     /// outside at any time.
     fn poll_answered(&mut self, _: &mut Context<'_>) -> Poll<()> {
@@ -121,6 +123,10 @@ impl<O: Operator + ?Sized> Operator for Box<O> {
 
     fn answer(&mut self, now: Moment) -> Option<String> {
         (**self).answer(now)
+    }
+
+    fn given_up(&mut self, now: Moment) {
+        (**self).given_up(now);
     }
 
     fn poll_answered(&mut self, context: &mut Context<'_>) -> Poll<()> {

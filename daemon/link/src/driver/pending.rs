@@ -162,8 +162,9 @@ impl Driver {
                 let answer = self.operator.answer(now);
                 if answer.is_some() || late {
                     self.pending = Pending::None;
-                    if let Some(answer) = &answer {
-                        self.journal.event(now, Event::Answered { answer: answer.clone() });
+                    match &answer {
+                        Some(answer) => self.journal.event(now, Event::Answered { answer: answer.clone() }),
+                        None => self.operator.given_up(now),
                     }
                     self.reply(Reply::Answered { answer });
                 }

@@ -96,11 +96,15 @@ fn try_run(arguments: &Arguments, signals: Listened) -> Result<Ending, Vec<Probl
         plan.screen.say("nothing was agreed to, and nothing was done");
         return Ok(Ending::Stopped);
     };
+    let at_terminal = std::io::stdin().is_terminal();
+    // Somebody else answers: nothing that is typed here is an answer.
+    let all_typed = distant.is_some();
     let (operator, viewer): (Box<dyn Operator + Send>, Option<Box<dyn Viewer + Send>>) = match distant {
         Some(distant) => (Box::new(distant.clone()), Some(Box::new(distant))),
-        None => (Box::new(Person::new(typed.clone(), std::io::stdin().is_terminal(), stop.clone())), None),
+        None => (Box::new(Person::new(typed.clone(), at_terminal, stop.clone())), None),
     };
-    let voices = Voices { typed: Some(typed), signalled: Some(marks), ..Voices::default() };
+    let voices =
+        Voices { typed: Some(typed), signalled: Some(marks), all_typed, at_terminal, ..Voices::default() };
     let wishes = StopOnly::new(stop.clone(), plan.screen.clone());
     let operator = Box::new(Accompanied::new(operator, voices, Box::new(wishes)));
     let parts = RealParts { port, operator, viewer, stop, consent };

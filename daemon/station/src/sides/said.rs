@@ -97,6 +97,20 @@ pub struct Voices {
     pub foretold: VecDeque<(Moment, Said)>,
     /// Every typed line is meant for us, Enter alone among them; otherwise only those that are nobody's answer.
     pub all_typed: bool,
+    /// They are typed at a terminal: a line that comes while nothing is asked is nobody's answer. From a file an answer
+    /// may stand there before it is asked for.
+    pub at_terminal: bool,
+}
+
+/// What a typed line may be the answer to.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Question {
+    /// Nothing is asked.
+    No,
+    /// One whose answers never read like something that is said beside it.
+    Plain,
+    /// One for words, which may be any.
+    Words,
 }
 
 impl std::fmt::Debug for Voices {
@@ -171,8 +185,9 @@ pub struct Accompanied<O> {
     inner: O,
     voices: Voices,
     wish: Box<dyn Wish + Send>,
-    /// Any words at all may be the answer to what was asked.
-    words_asked: bool,
+    asked: Question,
+    /// Lines that came before a question was asked and are not its answer.
+    before: VecDeque<String>,
 }
 
 impl<O> std::fmt::Debug for Accompanied<O> {
@@ -184,15 +199,41 @@ impl<O> std::fmt::Debug for Accompanied<O> {
 impl<O: Operator> Accompanied<O> {
     /// Gives an operator voices.
     pub fn new(inner: O, voices: Voices, wish: Box<dyn Wish + Send>) -> Self {
-        Self { inner, voices, wish, words_asked: false }
+        Self { inner, voices, wish, asked: Question::No, before: VecDeque::new() }
     }
 
-    /// Whether a typed line is there that is nobody's answer.
+    /// Whether a line that is typed now is nobody's answer.
+    fn is_ours(&self) -> impl Fn(&str) -> bool + use<O> {
+        let Voices { all_typed, at_terminal, .. } = self.voices;
+        let asked = self.asked;
+        move |line| {
+            let said = || understand(line, "").is_some();
+            all_typed
+                || match asked {
+                    Question::No => at_terminal || said(),
+                    Question::Plain => said(),
+                    Question::Words => false,
+                }
+        }
+    }
+
+    /// Whether a typed line is there that is nobody's answer. While something is asked an answer stands before what
+    /// was typed after it; while nothing is, it stands in nobody's way.
     fn typed_is_ours(&self) -> bool {
         let Some(typed) = &self.voices.typed else { return false };
-        let ours =
-            |line: &str| self.voices.all_typed || (!self.words_asked && understand(line, "").is_some());
-        typed.first_is(ours)
+        let ours = self.is_ours();
+        if self.asked == Question::No { typed.any_is(ours) } else { typed.first_is(ours) }
+    }
+
+    /// The next typed line that is nobody's answer.
+    fn typed_line(&mut self) -> Option<String> {
+        if let Some(line) = self.before.pop_front() {
+            return Some(line);
+        }
+        if !self.typed_is_ours() {
+            return None;
+        }
+        self.voices.typed.as_ref()?.take_such(self.is_ours())
     }
 
     /// The next line with how it came.
@@ -200,10 +241,7 @@ impl<O: Operator> Accompanied<O> {
         if let Some(line) = self.voices.signalled.as_ref().and_then(Typed::take) {
             return Some((line, "signal"));
         }
-        if self.typed_is_ours() {
-            return self.voices.typed.as_ref().and_then(Typed::take).map(|line| (line, "typed"));
-        }
-        None
+        self.typed_line().map(|line| (line, "typed"))
     }
 
     fn take(&mut self, said: Said) -> Option<Event> {
@@ -226,7 +264,12 @@ impl<O: Operator> Operator for Accompanied<O> {
     }
 
     fn ask(&mut self, now: Moment, act: &str, target: &str, words: &str, wanted: &Wanted) {
-        self.words_asked = *wanted == Wanted::Text;
+        // What was typed before the question was there is no answer to it, and is still said.
+        let ours = self.is_ours();
+        if let Some(typed) = &self.voices.typed {
+            self.before.extend(std::iter::from_fn(|| typed.take_such(&ours)));
+        }
+        self.asked = if *wanted == Wanted::Text { Question::Words } else { Question::Plain };
         self.inner.ask(now, act, target, words, wanted);
     }
 
@@ -243,8 +286,15 @@ impl<O: Operator> Operator for Accompanied<O> {
             return None;
         }
         let answer = self.inner.answer(now);
-        self.words_asked &= answer.is_none();
+        if answer.is_some() {
+            self.asked = Question::No;
+        }
         answer
+    }
+
+    fn given_up(&mut self, now: Moment) {
+        self.asked = Question::No;
+        self.inner.given_up(now);
     }
 
     fn poll_answered(&mut self, context: &mut Context<'_>) -> Poll<()> {
@@ -260,6 +310,10 @@ impl<O: Operator> Operator for Accompanied<O> {
             if let Some(event) = self.take(said) {
                 return Some(event);
             }
+        }
+        let refused = self.voices.typed.as_ref().map_or(0, Typed::refused);
+        if refused > 0 {
+            self.wish.puzzled(&format!("{refused} lines were not taken: too many were waiting"));
         }
         while let Some((line, how)) = self.next_line() {
             if line.trim().is_empty() {
@@ -279,13 +333,15 @@ impl<O: Operator> Operator for Accompanied<O> {
     }
 
     fn poll_said(&mut self, context: &mut Context<'_>) -> Poll<()> {
-        let mut ready = self.typed_is_ours();
-        // Whichever speaks first wakes; a source that is at its end, or whose next line is an answer, does not.
+        let mut ready = !self.before.is_empty() || self.typed_is_ours();
+        // Whichever speaks first wakes; a source that is at its end, or whose lines are answers, does not.
         if let Some(signalled) = &self.voices.signalled {
             ready |= signalled.poll_ready(context).is_ready() && signalled.first_is(|_| true);
         }
         if let Some(typed) = self.voices.typed.as_ref().filter(|_| !ready) {
-            ready = typed.poll_ready(context).is_ready() && self.typed_is_ours();
+            typed.wake_at_next(context);
+            // A line may have come before the waker was noted.
+            ready = typed.has_refused() || self.typed_is_ours();
         }
         if ready { Poll::Ready(()) } else { Poll::Pending }
     }
@@ -300,6 +356,7 @@ mod tests {
     use std::sync::{Arc, Mutex};
 
     use super::*;
+    use crate::sides::person::Person;
     use crate::sides::unrecorded::Unrecorded;
 
     #[derive(Clone, Default)]
@@ -357,16 +414,96 @@ mod tests {
             typed.put(line);
         }
         assert_eq!(person.said(now), Some(marked("fan on", "typed")));
+        assert_eq!(
+            person.said(now),
+            Some(marked("later", "typed")),
+            "nothing is asked: nothing stands before it"
+        );
+        assert_eq!(person.said(now), None);
+        // While something is, an answer does.
+        person.ask(now, "", "", "", &Wanted::Done);
+        typed.put("mark later");
         assert_eq!(person.said(now), None, "an answer stands before it");
         assert_eq!(typed.take().as_deref(), Some("2"));
         // Where words are asked for, they are the answer whatever they are.
-        person.ask(now, "", "", "", &Wanted::Text);
-        assert_eq!(person.said(now), None);
-        person.ask(now, "", "", "", &Wanted::Done);
         assert_eq!(person.said(now), Some(marked("later", "typed")));
+        person.ask(now, "", "", "", &Wanted::Text);
+        typed.put("mark it as worn");
+        assert_eq!(person.said(now), None);
+        // Nobody waits for an answer any more.
+        person.given_up(now);
+        assert_eq!(person.said(now), Some(marked("it as worn", "typed")));
         typed.put("measure this");
         assert_eq!(person.said(now), None);
         assert!(wishes.0.lock().unwrap()[0].contains("for example"));
+    }
+
+    /// A person whose answers come from the same lines, as at the terminal.
+    fn at_terminal(typed: &Typed, wishes: &Wishes) -> Accompanied<Person> {
+        let voices = Voices { typed: Some(typed.clone()), at_terminal: true, ..Voices::default() };
+        let person = Person::new(typed.clone(), true, Stop::new());
+        Accompanied::new(person, voices, Box::new(wishes.clone()))
+    }
+
+    #[test]
+    fn a_stray_line_at_the_terminal_silences_nothing() {
+        let (typed, wishes, now) = (Typed::default(), Wishes::default(), Moment::ZERO);
+        let mut person = at_terminal(&typed, &wishes);
+        ["", "what now", "mark fan on", "stop"].iter().for_each(|line| typed.put(line));
+        let mut context = Context::from_waker(std::task::Waker::noop());
+        assert!(person.poll_said(&mut context).is_ready());
+        assert_eq!(person.said(now), Some(marked("", "typed")));
+        assert_eq!(person.said(now), Some(marked("fan on", "typed")));
+        assert_eq!(person.said(now), None);
+        let heard = wishes.0.lock().unwrap().clone();
+        assert!(heard[0].contains("'what now' is not understood") && heard[1] == "stop", "{heard:?}");
+        assert!(person.poll_said(&mut context).is_pending());
+    }
+
+    #[test]
+    fn what_was_typed_before_a_question_is_said_and_never_its_answer() {
+        let (typed, wishes, now) = (Typed::default(), Wishes::default(), Moment::ZERO);
+        for wanted in [Wanted::Done, Wanted::Text] {
+            let mut person = at_terminal(&typed, &wishes);
+            ["yes", "mark fan on", "stop"].iter().for_each(|line| typed.put(line));
+            person.ask(now, "", "", "", &wanted);
+            assert_eq!(person.answer(now), None, "{wanted:?}");
+            let mut context = Context::from_waker(std::task::Waker::noop());
+            assert!(person.poll_said(&mut context).is_ready());
+            assert_eq!(person.said(now), Some(marked("fan on", "typed")), "{wanted:?}");
+            assert_eq!(person.said(now), None);
+            typed.put("12,5");
+            assert!(person.poll_said(&mut context).is_pending());
+            assert_eq!(person.answer(now).as_deref(), Some("12,5"));
+        }
+        let heard = wishes.0.lock().unwrap().clone();
+        assert_eq!(heard.iter().filter(|one| *one == "stop").count(), 2, "{heard:?}");
+    }
+
+    #[test]
+    fn a_question_asked_anew_forgets_answers_and_keeps_what_was_said() {
+        let (typed, wishes, now) = (Typed::default(), Wishes::default(), Moment::ZERO);
+        let mut person = at_terminal(&typed, &wishes);
+        person.ask(now, "", "", "", &Wanted::Done);
+        ["done", "mark fan on"].iter().for_each(|line| typed.put(line));
+        person.ask(now, "", "", "", &Wanted::Done);
+        assert_eq!(person.answer(now), None);
+        assert_eq!(person.said(now), Some(marked("fan on", "typed")));
+        assert_eq!(person.said(now), None);
+        assert_eq!(wishes.0.lock().unwrap().len(), 0);
+    }
+
+    #[test]
+    fn lines_beyond_what_can_wait_are_told() {
+        let (typed, wishes, now) = (Typed::default(), Wishes::default(), Moment::ZERO);
+        let voices = Voices { typed: Some(typed.clone()), ..Voices::default() };
+        let mut person = Accompanied::new(Unrecorded, voices, Box::new(wishes.clone()));
+        (0..super::super::typed::MOST_LINES + 3).for_each(|_| typed.put("yes"));
+        assert_eq!(person.said(now), None);
+        assert_eq!(person.said(now), None);
+        assert_eq!(*wishes.0.lock().unwrap(), ["3 lines were not taken: too many were waiting"]);
+        // Those that were taken are answers still.
+        assert_eq!(std::iter::from_fn(|| typed.take()).count(), super::super::typed::MOST_LINES);
     }
 
     #[test]
@@ -377,6 +514,7 @@ mod tests {
             typed: Some(typed.clone()),
             signalled: Some(signalled.clone()),
             all_typed: true,
+            at_terminal: false,
             foretold: VecDeque::from([(Moment(5), Said::Record(marked("then", "foretold")))]),
         };
         let mut person = Accompanied::new(Unrecorded, voices, Box::new(wishes.clone()));

@@ -5,9 +5,13 @@ use std::io::BufRead;
 use std::sync::{Arc, Mutex, MutexGuard};
 use std::task::{Context, Poll, Waker};
 
+/// Lines that may wait to be taken: more than anybody types, and little memory (our choice, no published source).
+pub(super) const MOST_LINES: usize = 4_096;
+
 #[derive(Debug, Default)]
 struct Inner {
     lines: VecDeque<String>,
+    refused: usize,
     closed: bool,
     waker: Option<Waker>,
 }
@@ -44,10 +48,14 @@ impl Typed {
         self.0.lock().expect("nothing panics while it holds this lock")
     }
 
-    /// Adds a line.
+    /// Adds a line. One for which there is no room is refused and counted.
     pub(crate) fn put(&self, line: &str) {
         let mut inner = self.inner();
-        inner.lines.push_back(line.to_string());
+        if inner.lines.len() < MOST_LINES {
+            inner.lines.push_back(line.to_string());
+        } else {
+            inner.refused += 1;
+        }
         if let Some(waker) = inner.waker.take() {
             waker.wake();
         }
@@ -70,6 +78,33 @@ impl Typed {
     /// Whether there is a line, and the next one is such.
     pub fn first_is(&self, such: impl FnOnce(&str) -> bool) -> bool {
         self.inner().lines.front().is_some_and(|line| such(line))
+    }
+
+    /// Whether any line that waits is such.
+    pub fn any_is(&self, such: impl Fn(&str) -> bool) -> bool {
+        self.inner().lines.iter().any(|line| such(line))
+    }
+
+    /// The first line that is such, wherever it stands.
+    pub fn take_such(&self, such: impl Fn(&str) -> bool) -> Option<String> {
+        let mut inner = self.inner();
+        let at = inner.lines.iter().position(|line| such(line))?;
+        inner.lines.remove(at)
+    }
+
+    /// How many lines were refused since this was last asked.
+    pub fn refused(&self) -> usize {
+        std::mem::take(&mut self.inner().refused)
+    }
+
+    /// Whether lines were refused.
+    pub fn has_refused(&self) -> bool {
+        self.inner().refused > 0
+    }
+
+    /// Notes whom the next line wakes.
+    pub fn wake_at_next(&self, context: &Context<'_>) {
+        self.inner().waker = Some(context.waker().clone());
     }
 
     /// Whether nothing more will come.
