@@ -99,7 +99,7 @@ fn a_pulled_plug_is_gaps_in_one_record_that_ctrl_c_ends_well() {
                 end = gap.at + gap.half;
             }
             Row::Sample(sample) => {
-                assert!(!(down < sample.at && sample.at < up), "{sample:?} lies in the silence")
+                assert!(!(down < sample.at && sample.at < up), "{sample:?} lies in the silence");
             }
             Row::Gap(_) => {}
         }

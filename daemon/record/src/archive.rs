@@ -148,7 +148,7 @@ impl Archive {
     /// would not read back.
     pub fn begin(&self, head: SessionHead) -> Result<SessionWriter, Problem> {
         check_car(&head.car)?;
-        SessionWriter::begin(self.disk.clone(), &self.layout, head, self.interval)
+        SessionWriter::begin(&self.disk, &self.layout, head, self.interval)
     }
 
     /// The folders of all closed sessions, by car, day and id.

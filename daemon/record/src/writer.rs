@@ -65,7 +65,7 @@ pub struct SessionWriter {
 impl SessionWriter {
     /// Begins a session whose head has been checked. Its journal, with the head in it, is synced on return.
     pub(crate) fn begin(
-        disk: Arc<dyn Disk>,
+        disk: &Arc<dyn Disk>,
         layout: &Layout,
         head: SessionHead,
         interval: Span,
@@ -79,7 +79,7 @@ impl SessionWriter {
             let (at, doing) = (at.to_path_buf(), doing.to_owned());
             move |e: std::io::Error| on_disk(&at, &doing, &e)
         };
-        create_folders(&*disk, layout.root(), &layout.open())
+        create_folders(&**disk, layout.root(), &layout.open())
             .map_err(step(&layout.open(), "making the folder"))?;
         let lock_path = layout.session_lock(session);
         let lock =

@@ -47,17 +47,18 @@ pub(super) fn read<T: DataType>(
     let about = source.metadata.row_group(group);
     let rows = usize::try_from(about.num_rows()).unwrap_or(0);
     let mut cells = vec![Cell::Lost; rows];
+    let all = std::iter::once(0..rows).collect();
     let Some(column) = about.columns().iter().position(|c| c.column_path().string() == name) else {
-        return (cells, vec![0..rows]);
+        return (cells, all);
     };
     let chunk = about.column(column);
     let index = source.metadata.page_index().and_then(|index| index.offset_index(group, column).cloned());
     let pages = index.map(|index| index.page_locations).unwrap_or_default();
     let mut lost = Vec::new();
-    let Some(first) = pages.first() else { return (cells, vec![0..rows]) };
+    let Some(first) = pages.first() else { return (cells, all) };
     let dictionary = chunk.dictionary_page_offset().map(|at| at as u64..first.offset as u64);
     if dictionary.as_ref().is_some_and(|place| !source.is_whole(place)) {
-        return (cells, vec![0..rows]);
+        return (cells, all);
     }
     let dictionary = dictionary.map(|place| &source.bytes[place.start as usize..place.end as usize]);
     for (i, page) in pages.iter().enumerate() {

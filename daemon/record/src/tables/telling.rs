@@ -14,7 +14,7 @@ pub(super) struct Telling {
 }
 
 impl Telling {
-    fn about(subject: impl ToString) -> Self {
+    fn about(subject: &impl ToString) -> Self {
         Self { subject: Some(subject.to_string()), ..Self::default() }
     }
 
@@ -91,7 +91,7 @@ mod tests {
     fn a_note_tells_its_number_and_a_step_its_ending() {
         let value = NoteValue::Quantity(Quantity::new(1.5, Unit::new("V").unwrap()));
         let told = Telling::of(&Event::Noted { key: "k".into(), value });
-        let expected = Telling::about("k").value(1.5, &Unit::new("V").unwrap());
+        let expected = Telling::about(&"k").value(1.5, &Unit::new("V").unwrap());
         assert_eq!(told, expected);
         let step = StepId::new("warm").unwrap();
         let told = Telling::of(&Event::StepEnded { step, ending: Ending::CarNotRight });

@@ -269,7 +269,7 @@ mod tests {
         let rolling = Archive::unrecovered(&root).unwrap();
         let promises = Promises::begin(&root, "run").unwrap();
         let plan = ShelfPlan {
-            root: root.clone(),
+            root,
             run: "run".into(),
             size: 1_000_000,
             age: Span::from_secs(3_600),
@@ -288,7 +288,7 @@ mod tests {
                 work.act(Task::Refused { from, to }, &mut |one| done.push(one));
             } else {
                 work.act(Task::Close { writer, ending: Ending::Passed, what, from, to }, &mut |one| {
-                    done.push(one)
+                    done.push(one);
                 });
             }
         }
