@@ -118,6 +118,10 @@ impl CaptureTape {
     }
 
     /// The side of a keeper in this thread.
+    #[cfg_attr(
+        not(feature = "bench-car"),
+        expect(dead_code, reason = "only a rehearsal keeps in its own thread")
+    )]
     pub(super) fn here(keeper: Rc<RefCell<Keeper>>, plan: &CapturePlan, status: Status) -> Self {
         Self::new(To::Here(keeper), plan, status)
     }

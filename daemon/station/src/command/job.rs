@@ -103,6 +103,10 @@ pub(super) struct SayArguments {
 
 impl SayArguments {
     /// What is said, in the order of its moments; every mistake is put to the others.
+    #[cfg_attr(
+        not(feature = "bench-car"),
+        expect(dead_code, reason = "only a rehearsal is told beforehand what is said")
+    )]
     pub(super) fn foretold(&self, problems: &mut Vec<Problem>) -> Vec<(Moment, Said)> {
         let mut foretold = Vec::new();
         for text in &self.say {
