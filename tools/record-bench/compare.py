@@ -141,14 +141,15 @@ def the_same(path, table):
 
 DELTA = "DELTA_BINARY_PACKED"
 SPLIT = "BYTE_STREAM_SPLIT"
-# Each departs in one thing from the first, which is the layout of this program as near as pyarrow comes to it.
+# Each departs in one thing from the first; that marked so is the layout of this program, as near as pyarrow
+# comes to it.
 CHOICES = {
-    "as it is: by channel, deltas, zstd 1": {},
+    "by channel, deltas for ticks, half intervals and counts, zstd 1": {},
     "zstd 3": {"level": 3},
     "zstd 9": {"level": 9},
     "snappy": {"codec": "snappy"},
     "in the order in which they came": {"by_channel": False},
-    "dictionary for the half intervals": {"encodings": {"tick": DELTA, "raw": DELTA}},
+    "dictionary for the half intervals: as it is": {"encodings": {"tick": DELTA, "raw": DELTA}},
     "dictionary for the counts": {"encodings": {"tick": DELTA, "half_ticks": DELTA}},
     "bytes of the values apart, no dictionary": {"encodings": {"tick": DELTA, "half_ticks": DELTA, "raw": DELTA, "value": SPLIT}},
     "groups of 16,384 rows": {"group": 16_384},
