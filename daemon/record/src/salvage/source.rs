@@ -63,6 +63,9 @@ impl Wreck {
             let Some(map) = self.spare.as_ref().and_then(|spare| spare.table(name)) else {
                 return lost("it is damaged, and so is the spare that could say where");
             };
+            if !bytes.starts_with(b"PAR1") {
+                damages.push(Damage::of_file(name, "its first bytes are damaged; nothing stands in them"));
+            }
             if mend_end(&mut bytes, map) {
                 damages.push(Damage::of_file(name, "its end is damaged and is read from the spare"));
             }
